@@ -1,0 +1,1 @@
+"""Pictures from plain arrays and the types of :mod:`whichsun.models`."""

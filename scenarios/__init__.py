@@ -1,0 +1,1 @@
+"""Worked scenarios, all invented: no real outing, no real person."""

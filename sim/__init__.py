@@ -1,0 +1,1 @@
+"""Everything that runs: surface, air, camera, photo measurement, comparison, command line."""

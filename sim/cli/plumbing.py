@@ -1,0 +1,113 @@
+"""What every command shares: warnings, JSON, tables, output files, safe writing.
+
+A command parses its options, calls one library function and hands the result to :func:`report`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+import warnings
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from ...models.errors import OutputExistsError, WhichsunWarning
+
+
+def jsonable(value: Any) -> Any:
+    """Plain JSON types: arrays to lists, non-finite numbers to None, paths to text."""
+    if isinstance(value, dict):
+        return {str(key): jsonable(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [jsonable(item) for item in value]
+    if isinstance(value, (str, bool, int)) or value is None:
+        return value
+    if isinstance(value, Path):
+        return str(value)
+    if hasattr(value, "tolist"):
+        return jsonable(value.tolist())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    raise TypeError(f"no JSON for {type(value).__name__}")
+
+
+@contextmanager
+def collected_warnings() -> Iterator[list[str]]:
+    """Collect :class:`WhichsunWarning` texts, each once; print them to standard error at the end."""
+    texts: list[str] = []
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            yield texts
+        finally:
+            for warning in caught:
+                text = str(warning.message)
+                if issubclass(warning.category, WhichsunWarning) and text not in texts:
+                    texts.append(text)
+    from sys import stderr
+
+    for text in texts:
+        print(f"whichsun: warning: {text}", file=stderr)
+
+
+def report(
+    schema: str,
+    work: Callable[[], dict[str, Any]],
+    *,
+    as_json: bool,
+    show: Callable[[dict[str, Any]], None],
+) -> None:
+    """Run `work`, then print its result: one JSON object, or what `show` prints for people.
+
+    `schema` is the command's name; the object gets ``schema`` and ``warnings``.
+    """
+    with collected_warnings() as texts:
+        result = work()
+    result = {"schema": f"whichsun/{schema}/1", **result}
+    result["warnings"] = [*result.get("warnings", []), *texts]
+    if as_json:
+        print(json.dumps(jsonable(result), indent=2, allow_nan=False))
+    else:
+        show(result)
+
+
+def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: str = "") -> None:
+    """Print a plain readable table; numbers come formatted."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title=title or None, box=box.SIMPLE, title_justify="left", pad_edge=False)
+    for column in columns:
+        table.add_column(column)
+    for row in rows:
+        table.add_row(*row)
+    console = Console(markup=False, highlight=False)
+    console.print(table)
+
+
+def check_free(paths: Iterable[Path | str], overwrite: bool) -> None:
+    """Raise :class:`OutputExistsError` for the first path that is there, unless `overwrite`."""
+    for path in paths:
+        if Path(path).exists() and not overwrite:
+            raise OutputExistsError(path)
+
+
+def write_whole(path: Path | str, content: bytes | str) -> None:
+    """Write a file whole: a temporary file beside it, then a rename."""
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise

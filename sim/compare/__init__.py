@@ -1,0 +1,1 @@
+"""Scoring every geometry against the same measurements by the same likelihood."""

@@ -1,0 +1,87 @@
+"""One day's shots at one site: the types that measuring fills and scoring reads.
+
+Reading and writing the TOML file stands in ``outing_file.py``. Units stand in the names; angles in
+degrees, disc places in limb radii in the disc frame (x right, y up, squash and given roll undone).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+SCHEMA = "whichsun/outing/1"
+MOUNTS = ("level-tripod", "equatorial", "hand-held")
+TURN_KINDS = ("axis", "celestial-north", "spot", "pattern")
+
+
+@dataclass(frozen=True)
+class OutingSite:
+    """Where the photos were taken, WGS84."""
+
+    latitude_deg: float
+    longitude_deg: float
+    height_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A dark spot measured on one shot.
+
+    `correlation` is that of x and y; `area_msh` in millionths of the solar hemisphere, corrected for
+    foreshortening; `darkness` the depth of the darkest part below the photosphere, 0 to 1.
+    """
+
+    id: int
+    x: float
+    y: float
+    sigma_x: float
+    sigma_y: float
+    correlation: float = 0.0
+    area_msh: float | None = None
+    darkness: float | None = None
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo: what was given and what was measured.
+
+    ``None`` means not known. `time_utc` is ISO 8601 with Z. `roll_deg` is the camera's anticlockwise roll
+    as seen from behind it, already undone in the spots. `centre_px` is [column, row], `semi_axes_px`
+    [across the vertical, along it], `axis_ratio` along / across, below 1 for a squashed disc.
+    """
+
+    file: str
+    time_utc: str | None = None
+    time_sigma_s: float | None = None
+    mount: str = "level-tripod"
+    roll_deg: float = 0.0
+    roll_sigma_deg: float | None = None
+    mirrored: bool | None = None
+    camera: str | None = None
+    focal_length_mm: float | None = None
+    pixel_pitch_um: float | None = None
+    centre_px: tuple[float, float] | None = None
+    semi_axes_px: tuple[float, float] | None = None
+    centre_sigma_px: tuple[float, float] | None = None
+    semi_axes_sigma_px: tuple[float, float] | None = None
+    axis_ratio: float | None = None
+    spots: tuple[Spot, ...] = ()
+
+
+@dataclass(frozen=True)
+class Observable:
+    """A measured quantity other than spot places; two times for a turn."""
+
+    kind: str
+    value: float
+    sigma: float
+    time_utc: tuple[str, ...] = ()
+    turn_kind: str | None = None
+
+
+@dataclass(frozen=True)
+class Outing:
+    """One day's shots at one site."""
+
+    site: OutingSite | None
+    shots: tuple[Shot, ...] = ()
+    observables: tuple[Observable, ...] = field(default=())

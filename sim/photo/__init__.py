@@ -1,0 +1,1 @@
+"""Measuring a photo of the Sun: limb, squash, spots."""
