@@ -132,7 +132,9 @@ class Instants:
         years = 2000 + utc / 365.25
         if np.any((years < _FIRST_YEAR) | (years > _LAST_YEAR + 1)):
             raise InputError(
-                "time", f"must lie between the years {_FIRST_YEAR} and {_LAST_YEAR}", round(float(years.flat[0]))
+                "time",
+                f"must lie between the years {_FIRST_YEAR} and {_LAST_YEAR}",
+                round(float(years.flat[0])),
             )
         table_ut1, tai_utc = _earth_rotation(utc, ut1_utc_s is None)
         ut1_utc = table_ut1 if ut1_utc_s is None else np.asarray(ut1_utc_s, dtype=float)
@@ -170,7 +172,10 @@ def parse_utc(value: str | dt.datetime, name: str = "time") -> dt.datetime:
             ) from None
     if value.tzinfo is None:
         raise InputError(
-            name, "must have an offset or Z", value.isoformat(), "write 2027-03-20T06:10:00+02:00 for local time"
+            name,
+            "must have an offset or Z",
+            value.isoformat(),
+            "write 2027-03-20T06:10:00+02:00 for local time",
         )
     return value.astimezone(dt.UTC)
 
@@ -201,7 +206,16 @@ def delta_t_s(year: Any) -> Array:
         ((y - 1700), (8.83, 0.1603, -0.0059285, 0.00013336, -1 / 1174000)),
         (
             (y - 1800),
-            (13.72, -0.332447, 0.0068612, 0.0041116, -0.00037436, 0.0000121272, -0.0000001699, 0.000000000875),
+            (
+                13.72,
+                -0.332447,
+                0.0068612,
+                0.0041116,
+                -0.00037436,
+                0.0000121272,
+                -0.0000001699,
+                0.000000000875,
+            ),
         ),
         ((y - 1860), (7.62, 0.5737, -0.251754, 0.01680668, -0.0004473624, 1 / 233174)),
         ((y - 1900), (-2.79, 1.494119, -0.0598939, 0.0061966, -0.000197)),
