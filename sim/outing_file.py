@@ -1,0 +1,326 @@
+"""Reading and writing the outing file: one day's shots at one site, TOML.
+
+An existing file is refused without `overwrite`; with it the file is merged: what a person entered by hand
+(site, times, mount, roll, camera, observables, spots marked ``by_hand = true``, comments, shots that were
+not measured this time) is kept, what measuring found is replaced.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Table
+
+from ..models.errors import InputError, OutputExistsError
+from .cli.plumbing import write_whole
+from .outing import MOUNTS, SCHEMA, TURN_KINDS, Observable, Outing, OutingSite, Shot, Spot
+from .toml_check import Key, TomlText, check_table, parse_toml, read_toml
+
+OBSERVABLE_KINDS = ("turn", "altitude", "azimuth", "angular-diameter", "drift-direction")
+"""All in degrees. A turn and a direction of drift have two times, the others one. Azimuth from north
+through east; direction of drift as a vertex angle. A rise or set is an altitude at its time."""
+
+_TWO_TIMES = ("turn", "drift-direction")
+
+SITE_KEYS = {
+    "latitude_deg": Key("number", required=True, low=-90, high=90),
+    "longitude_deg": Key("number", required=True, low=-360, high=360),
+    "height_m": Key("number", low=0, high=9000),
+}
+SPOT_KEYS = {
+    "id": Key("integer", required=True, low=0),
+    "x": Key("number", required=True, low=-1.5, high=1.5),
+    "y": Key("number", required=True, low=-1.5, high=1.5),
+    "sigma_x": Key("number", required=True, above=0),
+    "sigma_y": Key("number", required=True, above=0),
+    "correlation": Key("number", low=-1, high=1),
+    "radius": Key("number", low=0),
+    "vertex_angle_deg": Key("number", low=-360, high=360),
+    "area_msh": Key("number", low=0),
+    "darkness": Key("number", low=0, high=1),
+    "by_hand": Key("truth"),
+}
+SHOT_KEYS = {
+    "file": Key("text", required=True),
+    "time_utc": Key("time"),
+    "time_sigma_s": Key("number", low=0),
+    "mount": Key("text", choices=MOUNTS),
+    "roll_deg": Key("number", low=-360, high=360),
+    "roll_sigma_deg": Key("number", low=0),
+    "mirrored": Key("truth"),
+    "camera": Key("text"),
+    "focal_length_mm": Key("number", above=0),
+    "pixel_pitch_um": Key("number", above=0),
+    "centre_px": Key("pair"),
+    "semi_axes_px": Key("pair", above=0),
+    "centre_sigma_px": Key("pair", low=0),
+    "semi_axes_sigma_px": Key("pair", low=0),
+    "axis_ratio": Key("number", above=0),
+    "spot": Key("tables", table=SPOT_KEYS),
+}
+OBSERVABLE_KEYS = {
+    "kind": Key("text", required=True, choices=OBSERVABLE_KINDS),
+    "turn_kind": Key("text", choices=TURN_KINDS),
+    "value": Key("number", required=True),
+    "sigma": Key("number", required=True, above=0),
+    "time_utc": Key("times", required=True),
+}
+OUTING_KEYS = {
+    "schema": Key("text", required=True, choices=(SCHEMA,)),
+    "made_by": Key("text"),
+    "note": Key("text"),
+    "site": Key("table", table=SITE_KEYS),
+    "shot": Key("tables", table=SHOT_KEYS),
+    "observable": Key("tables", table=OBSERVABLE_KEYS),
+}
+
+_MEASURED = ("centre_px", "semi_axes_px", "centre_sigma_px", "semi_axes_sigma_px", "axis_ratio")
+
+
+def read_outing(path: Path | str) -> Outing:
+    """Read and check an outing file.
+
+    Raises
+    ------
+    InputError
+        There is no such file.
+    TomlError
+        Syntax, unknown key, wrong value; names the key, the line where known and what was expected.
+    """
+    return _outing_of(read_toml(path))
+
+
+def _outing_of(toml: TomlText) -> Outing:
+    data = check_table(toml, OUTING_KEYS)
+    site = OutingSite(**data["site"]) if "site" in data else None
+    shots = tuple(_shot_of(toml, table, i) for i, table in enumerate(data.get("shot", [])))
+    _check_unique(toml, [shot.file for shot in shots], lambda i: ("shot", i, "file"))
+    observables = tuple(_observable_of(toml, table, i) for i, table in enumerate(data.get("observable", [])))
+    return Outing(site, shots, observables)
+
+
+def _shot_of(toml: TomlText, table: dict[str, Any], index: int) -> Shot:
+    tables = table.pop("spot", [])
+    _check_unique(toml, [spot["id"] for spot in tables], lambda i: ("shot", index, "spot", i, "id"))
+    spots = []
+    for i, spot in enumerate(tables):
+        _check_derived(toml, spot, ("shot", index, "spot", i))
+        names = {field.name for field in fields(Spot)}
+        spots.append(Spot(**{name: value for name, value in spot.items() if name in names}))
+    return Shot(**table, spots=tuple(spots))
+
+
+def _check_unique(toml: TomlText, names: Iterable[Any], path_of: Any) -> None:
+    seen: set[Any] = set()
+    for i, name in enumerate(names):
+        if name in seen:
+            raise toml.error(path_of(i), f"expected a value used once, got {name!r} again")
+        seen.add(name)
+
+
+def _check_derived(toml: TomlText, spot: Mapping[str, Any], path: tuple[str | int, ...]) -> None:
+    """Refuse a radius or vertex angle that contradicts x and y (someone changed one of them)."""
+    x, y = spot["x"], spot["y"]
+    if "radius" in spot and abs(spot["radius"] - math.hypot(x, y)) > 1e-3:
+        message = f"contradicts x, y ({math.hypot(x, y):.4f}), got {spot['radius']:g}; correct or remove it"
+        raise toml.error((*path, "radius"), message)
+    if "vertex_angle_deg" in spot:
+        off = math.remainder(math.radians(spot["vertex_angle_deg"]) - math.atan2(-x, y), 2 * math.pi)
+        if abs(off) * math.hypot(x, y) > 2e-3:
+            message = f"contradicts x, y, got {spot['vertex_angle_deg']:g}; correct or remove it"
+            raise toml.error((*path, "vertex_angle_deg"), message)
+
+
+def _observable_of(toml: TomlText, table: Mapping[str, Any], index: int) -> Observable:
+    path = ("observable", index)
+    kind, times = table["kind"], table["time_utc"]
+    needed = 2 if kind in _TWO_TIMES else 1
+    if len(times) != needed:
+        message = f"expected {needed} time(s) for kind '{kind}', got {len(times)}"
+        raise toml.error((*path, "time_utc"), message)
+    if needed == 2 and not times[0] < times[1]:
+        raise toml.error((*path, "time_utc"), f"expected the earlier time first, got {list(times)}")
+    if (kind == "turn") != ("turn_kind" in table):
+        needed_one = f"is needed for a turn, one of {', '.join(TURN_KINDS)}"
+        rule = needed_one if kind == "turn" else "is for turns only"
+        raise toml.error((*path, "turn_kind"), rule)
+    return Observable(kind, table["value"], table["sigma"], times, table.get("turn_kind"))
+
+
+def write_outing(
+    outing: Outing,
+    path: Path | str,
+    overwrite: bool = False,
+    *,
+    explicit: Collection[str] = (),
+) -> None:
+    """Write `outing` as TOML, whole; an existing file is merged when `overwrite` is given.
+
+    Parameters
+    ----------
+    outing : Outing
+    path : path
+    overwrite : bool
+        Without it an existing file is refused.
+    explicit : collection of str
+        Names of given fields (``"site"`` or those of :class:`Shot`, such as ``"time_utc"``) whose new value
+        replaces one that stands in the file, because the person just gave it.
+
+    Raises
+    ------
+    OutputExistsError
+        The file is there and `overwrite` was not given.
+    TomlError, InputError
+        The file to merge with is no outing, or a shot was measured under another roll than it says.
+    """
+    path = Path(path)
+    if not path.exists():
+        write_whole(path, outing_text(outing))
+        return
+    if not overwrite:
+        raise OutputExistsError(path)
+    write_whole(path, merge_outing(path.read_text("utf-8"), outing, explicit=explicit, file=str(path)))
+
+
+def outing_text(outing: Outing) -> str:
+    """The outing as TOML text."""
+    document = tomlkit.document()
+    document["schema"] = SCHEMA
+    document["made_by"] = _program()
+    if outing.site is not None:
+        document["site"] = _table(_site_items(outing.site))
+    if outing.shots:
+        document["shot"] = _tables(_shot_table(shot) for shot in outing.shots)
+    if outing.observables:
+        document["observable"] = _tables(_table(_observable_items(one)) for one in outing.observables)
+    return tomlkit.dumps(document)
+
+
+def merge_outing(
+    old_text: str, new: Outing, *, explicit: Collection[str] = (), file: str = "outing.toml"
+) -> str:
+    """Text of an outing file measured again: hand-entered values and comments of `old_text` are kept.
+
+    See :func:`write_outing` for `explicit`. Shots are matched by file name; those of the old file that
+    are not in `new` stay. A spot with ``by_hand = true`` stays, with a new number where its own is taken.
+    """
+    old = _outing_of(parse_toml(old_text, file))
+    document = tomlkit.parse(old_text)
+    document["made_by"] = _program()
+    if new.site is not None and (old.site is None or "site" in explicit):
+        document["site"] = _table(_site_items(new.site))
+    old_shots = {shot.file: (i, shot) for i, shot in enumerate(old.shots)}
+    shots: Any = document.get("shot")
+    for shot in new.shots:
+        if shot.file in old_shots:
+            index, before = old_shots[shot.file]
+            _merge_shot(shots[index], before, shot, explicit)
+        elif shots is None:
+            document["shot"] = shots = _tables([_shot_table(shot)])
+        else:
+            shots.append(_shot_table(shot))
+    fresh = [one for one in new.observables if one not in old.observables]
+    if fresh and "observable" in document:
+        for one in fresh:
+            document["observable"].append(_table(_observable_items(one)))  # type: ignore[union-attr]
+    elif fresh:
+        document["observable"] = _tables(_table(_observable_items(one)) for one in fresh)
+    return tomlkit.dumps(document)
+
+
+def _merge_shot(table: Any, before: Shot, shot: Shot, explicit: Collection[str]) -> None:
+    kept_roll = "roll_deg" in table and "roll_deg" not in explicit
+    if kept_roll and not math.isclose(before.roll_deg, shot.roll_deg, abs_tol=1e-9):
+        raise InputError(
+            "roll_deg",
+            f"of '{shot.file}' is {before.roll_deg:g} in the file, but the photo was measured with another",
+            shot.roll_deg,
+            "measure with the roll of the file or remove it there",
+        )
+    by_hand = [spot for spot in table.get("spot", []) if spot.get("by_hand")]
+    table.pop("spot", None)
+    for name, value in _shot_items(shot).items():
+        if name in _MEASURED or name in explicit or name not in table:
+            table[name] = value
+    for name in _MEASURED:
+        if getattr(shot, name) is None:
+            table.pop(name, None)
+    spots = [_table(_spot_items(spot)) for spot in shot.spots]
+    used = {spot.id for spot in shot.spots}
+    for spot in by_hand:
+        copy = _table(dict(spot))
+        if copy["id"] in used:
+            copy["id"] = max(used) + 1
+        used.add(int(copy["id"]))  # type: ignore[call-overload]
+        spots.append(copy)
+    if spots:
+        table["spot"] = _tables(spots)
+
+
+def _program() -> str:
+    from importlib.metadata import version
+
+    return f"whichsun {version('whichsun')}"
+
+
+def _plain(value: Any) -> Any:
+    """Nine significant digits; numpy's types to Python's."""
+    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return value
+    if isinstance(value, (tuple, list)):
+        return [_plain(one) for one in value]
+    number = value.item() if hasattr(value, "item") else value
+    return number if isinstance(number, (int, bool)) else float(f"{number:.9g}")
+
+
+def _items(thing: Any, skip: Collection[str] = ()) -> dict[str, Any]:
+    values = {f.name: getattr(thing, f.name) for f in fields(thing) if f.name not in skip}
+    return {name: _plain(value) for name, value in values.items() if value is not None}
+
+
+def _site_items(site: OutingSite) -> dict[str, Any]:
+    return _items(site)
+
+
+def _shot_items(shot: Shot) -> dict[str, Any]:
+    return _items(shot, skip=("spots",))
+
+
+def _spot_items(spot: Spot) -> dict[str, Any]:
+    items = _items(spot)
+    vertex_angle = math.degrees(math.atan2(-spot.x, spot.y))
+    derived = {"radius": round(math.hypot(spot.x, spot.y), 6), "vertex_angle_deg": round(vertex_angle, 4)}
+    first = {name: items.pop(name) for name in ("id", "x", "y", "sigma_x", "sigma_y", "correlation")}
+    return {**first, **derived, **items}
+
+
+def _observable_items(observable: Observable) -> dict[str, Any]:
+    items = _items(observable)
+    items["time_utc"] = list(observable.time_utc) if len(observable.time_utc) != 1 else observable.time_utc[0]
+    return items
+
+
+def _table(items: Mapping[str, Any]) -> Table:
+    table = tomlkit.table()
+    for name, value in items.items():
+        table[name] = value
+    return table
+
+
+def _tables(tables: Iterable[Table]) -> AoT:
+    array = tomlkit.aot()
+    for table in tables:
+        array.append(table)
+    return array
+
+
+def _shot_table(shot: Shot) -> Table:
+    table = _table(_shot_items(shot))
+    if shot.spots:
+        table["spot"] = _tables(_table(_spot_items(spot)) for spot in shot.spots)
+    return table
