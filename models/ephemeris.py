@@ -161,7 +161,7 @@ def site_frame(site: Site) -> tuple[Array, Array, Array]:
         ],
         axis=-2,
     )
-    position = erfa.gd2gc(erfa.WGS84 if hasattr(erfa, "WGS84") else 1, lon, lat, height) / 1000
+    position = erfa.gd2gc(1, lon, lat, height) / 1000  # 1: WGS84
     velocity = EARTH_SPIN_RAD_S / LIGHT_KM_S * np.stack([-position[..., 1], position[..., 0], zero], axis=-1)
     return axes, position, velocity
 

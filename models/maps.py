@@ -8,6 +8,8 @@ from typing import Any
 
 import numpy as np
 import pyproj
+import pyproj.exceptions
+import pyproj.network
 
 from .constants import MAP_RADIUS_KM
 from .errors import InputError, UnknownNameError

@@ -228,7 +228,7 @@ def delta_t_s(year: Any) -> Array:
     values = [np.polynomial.polynomial.polyval(t, coefficients) for t, coefficients in pieces]
     u2 = ((y - 1820) / 100) ** 2
     values += [-20 + 32 * u2 - 0.5628 * (2150 - y), -20 + 32 * u2]
-    return np.choose(np.digitize(y, edges), values)
+    return np.asarray(np.choose(np.digitize(y, edges), values), dtype=float)
 
 
 @functools.cache
@@ -241,8 +241,10 @@ def _iers_tables() -> tuple[Array, Array]:
         warnings.simplefilter("ignore")
         final = iers.IERS_B.open(astropy_iers_data.IERS_B_FILE)
         rapid = iers.IERS_A.open(astropy_iers_data.IERS_A_FILE)
-    mjd_b, ut1_b = final["MJD"].value, final["UT1_UTC"].value
-    mjd_a, ut1_a = rapid["MJD"].value, rapid["UT1_UTC"].value
+    (mjd_b, ut1_b), (mjd_a, ut1_a) = (
+        (np.asarray(table["MJD"], dtype=float), np.asarray(table["UT1_UTC"], dtype=float))
+        for table in (final, rapid)
+    )
     later = (mjd_a > mjd_b[-1]) & np.isfinite(ut1_a)
     return np.append(mjd_b, mjd_a[later]), np.append(ut1_b, ut1_a[later])
 
@@ -281,7 +283,7 @@ def _warn_outside(year: float) -> None:
         doubt = "UTC is taken as UT1, TT - UT1 from a polynomial; clocks of that time kept local time anyway"
     else:
         doubt = (
-            "UTC is taken as UT1, off by less than 0.9 s while UTC keeps leap seconds (1 s turns the Earth by "
-            "15 arcsec)"
+            "UTC is taken as UT1, off by less than 0.9 s while UTC keeps leap seconds "
+            "(1 s turns the Earth by 15 arcsec)"
         )
     warnings.warn(f"year {year:.0f} lies outside the UT1 tables: {doubt}", WhichsunWarning, stacklevel=4)

@@ -20,8 +20,10 @@ app = typer.Typer(
 for command in (demo, models, predict, sweep, render, measure, score):
     app.command(command.NAME)(command.run)
 
-_UsageError = typer.BadParameter.__mro__[1]
-_ClickException = typer.BadParameter.__mro__[2]
+# Typer carries its own copy of click: the base of its usage errors is found through one of them.
+_ClickException: type[Exception] = next(
+    c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException"
+)
 
 
 def _version(value: bool) -> None:
@@ -34,7 +36,9 @@ def _version(value: bool) -> None:
 
 @app.callback()
 def _root(
-    version: bool = typer.Option(False, "--version", callback=_version, is_eager=True, help="Show the version."),
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Show the version."
+    ),
 ) -> None:
     """Measure how far the Sun's spots turned between two photos, and score each geometry against it."""
 
