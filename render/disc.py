@@ -1,0 +1,272 @@
+"""The Sun's disc as a picture: limb darkening, perspective, refraction squash, roll, spots, horizon.
+
+The limb is area-sampled: a pixel that it crosses holds the mean over its square, so that a limb fitted to
+the picture closes on the given centre and radius far below a pixel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from ..models.errors import InputError, UnknownNameError
+from ..models.geometry import SunView
+from .frame import PictureFrame, VerticalWarp
+from .limb_darkening import LIMB_LAWS, RGB_NM, limb_coefficients
+from .picture import to_picture
+from .spots import SurfaceSpots, draw_spots
+from .surfaces import SURFACES, paint_surface
+
+__all__ = ["LIMB_LAWS", "SURFACES", "PictureFrame", "SurfaceSpots", "render_disc", "to_picture"]
+
+Image = npt.NDArray[np.float32]
+_BLOCK = 1 << 16  # pixels per block: the working arrays stay in the cache
+
+
+def render_disc(
+    view: SunView,
+    frame: PictureFrame,
+    spots: SurfaceSpots | None = None,
+    *,
+    vertical_table: tuple[npt.ArrayLike, npt.ArrayLike] | None = None,
+    limb_law: str = "neckel-labs",
+    wavelengths_nm: Sequence[float] = RGB_NM,
+    surface: str = "plain",
+    grid_step_deg: float = 15.0,
+    horizon: float | None = None,
+    sky: float = 0.0,
+    ground: float = 0.004,
+) -> Image:
+    """Render the disc in linear light, 1 at the centre of the disc without spots.
+
+    Parameters
+    ----------
+    view : SunView of one site and instant (no leading axes)
+    frame : PictureFrame
+    spots : SurfaceSpots, optional
+        Those on the far side are not drawn.
+    vertical_table : (array, array), optional
+        Apparent and true heights in limb radii, from the Sun's apparent and true centre, both rising:
+        refraction. None: no refraction.
+    limb_law, wavelengths_nm :
+        See :func:`~whichsun.render.limb_darkening.limb_coefficients`; one channel per wavelength.
+    surface : str
+        ``"plain"``, ``"grid"`` (heliographic lines) or ``"stripes"`` (between meridians, for teaching).
+    grid_step_deg : float
+        Distance of the grid's lines or width of the stripes.
+    horizon : float, optional
+        Height of the horizon in limb radii from the Sun's apparent centre (negative: below it). The
+        ground hides what lies under it.
+    sky, ground : float
+        Linear light of the sky around the disc and of the ground.
+
+    Returns
+    -------
+    ndarray of float32, shape (height_px, width_px, channels)
+
+    Raises
+    ------
+    InputError
+        The view has leading axes, or the attitude is needed and not there.
+    UnknownNameError
+        Unknown law or surface.
+    """
+    if view.shape != ():
+        raise InputError("view", "must be of one site and instant", view.shape, "index it: view[i]")
+    if not (np.all(np.isfinite(view.direction)) and math.isfinite(float(view.distance))):
+        raise InputError("view", "must have a finite direction and distance")
+    if surface not in SURFACES:
+        raise UnknownNameError("surface", surface, SURFACES)
+    law = limb_coefficients(limb_law, wavelengths_nm)
+    warp = VerticalWarp(vertical_table)
+    perspective = 1 / (float(view.distance) ** 2 - 1)
+    image = np.zeros((frame.height_px, frame.width_px, len(law)), np.float32)
+    coverage_ring = _paint_face(image, frame, warp, law, perspective)
+    if surface != "plain":
+        paint_surface(image, view, frame, warp, surface, grid_step_deg)
+    if spots is not None and len(spots):
+        draw_spots(image, view, frame, spots, warp)
+    if sky:
+        _add_sky(image, frame, warp, coverage_ring, sky)
+    if horizon is not None:
+        _cover_by_ground(image, frame, horizon, ground)
+    return image
+
+
+Ring = tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.float64]]
+
+
+def _paint_face(
+    image: Image, frame: PictureFrame, warp: VerticalWarp, law: npt.NDArray, perspective: float
+) -> Ring:
+    """Fill the disc; return rows, columns and covered share of the pixels that the limb crosses."""
+    r0, r1, c0, c1 = _bounding_box(frame, warp)
+    if r0 >= r1 or c0 >= c1:
+        empty = np.zeros(0, np.intp)
+        return empty, empty, np.zeros(0)
+    band = np.float32(2.6 * warp.steepest / frame.radius_px)
+    step = max(1, _BLOCK // (c1 - c0))
+    buffers = [np.empty((step, c1 - c0), np.float32) for _ in range(4)]
+    found_rows, found_columns = [], []
+    for top in range(r0, r1, step):
+        rows = np.arange(top, min(top + step, r1))
+        rho2, mu, inside, value = (buffer[: rows.size] for buffer in buffers)
+        _radius_squared(rho2, frame, warp, rows, np.arange(c0, c1))
+        np.subtract(1, rho2, out=mu)
+        row, column = np.divmod(np.flatnonzero(np.abs(mu, out=value) < band), c1 - c0)
+        found_rows.append(row + top)
+        found_columns.append(column + c0)
+        np.greater(mu, 0, out=inside)
+        np.maximum(mu, 0, out=mu)
+        if perspective > 1e-4:
+            rho2 *= np.float32(perspective)
+            rho2 += 1
+            mu /= rho2
+        np.sqrt(mu, out=mu)
+        for channel, coefficients in enumerate(law.astype(np.float32)):
+            np.multiply(mu, coefficients[-1], out=value)
+            for coefficient in coefficients[-2:0:-1]:
+                value += coefficient
+                value *= mu
+            np.multiply(inside, coefficients[0], out=rho2)
+            np.add(value, rho2, out=image[rows[0] : rows[-1] + 1, c0:c1, channel])
+    rows, columns = np.concatenate(found_rows), np.concatenate(found_columns)
+    share = _paint_limb(image, frame, warp, law, perspective, rows, columns)
+    return rows, columns, share
+
+
+def _bounding_box(frame: PictureFrame, warp: VerticalWarp) -> tuple[int, int, int, int]:
+    """First and past-last rows and columns that the disc may touch."""
+    turn = np.linspace(0, 2 * np.pi, 721)
+    column, row = frame.to_pixels(np.cos(turn), warp.apparent(np.sin(turn)))
+    margin = 2 + 1e-5 * frame.radius_px
+    return (
+        max(0, math.floor(row.min() - margin)),
+        min(frame.height_px, math.ceil(row.max() + margin) + 1),
+        max(0, math.floor(column.min() - margin)),
+        min(frame.width_px, math.ceil(column.max() + margin) + 1),
+    )
+
+
+def _radius_squared(
+    out: npt.NDArray[np.float32],
+    frame: PictureFrame,
+    warp: VerticalWarp,
+    rows: npt.NDArray,
+    columns: npt.NDArray,
+) -> None:
+    """Squared true radius of the pixels' centres, float32, into `out` (rows, columns)."""
+    right = (columns - frame.centre_px[0]) / frame.radius_px
+    up = (frame.centre_px[1] - rows) / frame.radius_px
+    if warp.is_identity:
+        np.add((up**2).astype(np.float32)[:, None], (right**2).astype(np.float32), out=out)
+        return
+    if frame.roll_deg == 0:
+        height = warp.true(up)
+        np.add((height**2).astype(np.float32)[:, None], (right**2).astype(np.float32), out=out)
+        return
+    roll = math.radians(frame.roll_deg)
+    cos, sin = math.cos(roll), math.sin(roll)
+    apparent = (up * cos).astype(np.float32)[:, None] + (right * sin).astype(np.float32)
+    if warp.polynomial is None:
+        height = warp.true(apparent).astype(np.float32)
+    else:
+        height = np.full_like(apparent, warp.polynomial[-1])
+        for coefficient in warp.polynomial[-2::-1]:
+            height *= apparent
+            height += np.float32(coefficient)
+    across = (-up * sin).astype(np.float32)[:, None] + (right * cos).astype(np.float32)
+    np.multiply(height, height, out=out)
+    across *= across
+    out += across
+
+
+def _trapezoid(frame: PictureFrame, across: npt.NDArray, up: npt.NDArray) -> tuple[npt.NDArray, npt.NDArray]:
+    """Half widths (foot, plateau) in pixels of a unit square's shadow on the unit vector (across, up).
+
+    The vector is given in the disc frame; the square lies along the picture's rows and columns.
+    """
+    roll = math.radians(frame.roll_deg)
+    a = np.maximum(np.abs(across * math.cos(roll) + up * math.sin(roll)), 1e-4)
+    b = np.maximum(np.abs(up * math.cos(roll) - across * math.sin(roll)), 1e-4)
+    return (a + b) / 2, np.abs(a - b) / 2
+
+
+def _shadow_share(t: npt.NDArray, foot: npt.NDArray, plateau: npt.NDArray) -> npt.NDArray:
+    """Share of a unit square whose shadow lies below `t` (pixels from the centre)."""
+
+    def ramp(s: npt.NDArray) -> npt.NDArray:
+        return np.maximum(s, 0) ** 2
+
+    both = ramp(t + foot) - ramp(t + plateau) - ramp(t - plateau) + ramp(t - foot)
+    return np.clip(both / (2 * (foot**2 - plateau**2)), 0, 1)
+
+
+def _paint_limb(
+    image: Image,
+    frame: PictureFrame,
+    warp: VerticalWarp,
+    law: npt.NDArray,
+    perspective: float,
+    rows: npt.NDArray,
+    columns: npt.NDArray,
+) -> npt.NDArray[np.float64]:
+    """Mean light over the squares of the pixels at the limb; returns their covered share.
+
+    Along the limb's normal the light is integrated by Gauss-Legendre in the root of the distance from
+    the limb, where it is smooth; the covered share is exact for a straight limb.
+    """
+    x, apparent = frame.to_disc(columns, rows)
+    y = warp.true(apparent)
+    slope = warp.slope(apparent)
+    rho = np.hypot(x, y)
+    across, up = x / rho, y / rho * slope
+    steepness = np.hypot(across, up)
+    foot, plateau = _trapezoid(frame, across / steepness, up / steepness)
+    gradient = steepness / frame.radius_px
+    limb = (1 - rho) / gradient
+    share = _shadow_share(limb, foot, plateau)
+    far = np.minimum(limb, foot)
+    length = np.maximum(far + foot, 0)
+    nodes, weights = np.polynomial.legendre.leggauss(8)
+    nodes, weights = (nodes + 1) / 2, weights / 2
+    t = far[:, None] - length[:, None] * nodes**2
+    kernel = np.clip(foot[:, None] - np.abs(t), 0, 2 * np.minimum(foot - plateau, 1)[:, None])
+    weight = kernel * nodes * weights
+    total = weight.sum(axis=-1, keepdims=True)
+    weight = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0)
+    radius = rho[:, None] + gradient[:, None] * t
+    mu = np.sqrt(np.maximum(1 - radius**2, 0) / (1 + radius**2 * perspective))
+    for channel, coefficients in enumerate(law):
+        mean = np.sum(weight * np.polynomial.polynomial.polyval(mu, coefficients), axis=-1)
+        image[rows, columns, channel] = share * mean
+    return share
+
+
+def _add_sky(image: Image, frame: PictureFrame, warp: VerticalWarp, ring: Ring, sky: float) -> None:
+    """Set the sky outside the disc to `sky`."""
+    rows, columns, share = ring
+    for top in range(0, frame.height_px, 64):
+        block = np.arange(top, min(top + 64, frame.height_px))
+        rho2 = np.empty((block.size, frame.width_px), np.float32)
+        _radius_squared(rho2, frame, warp, block, np.arange(frame.width_px))
+        outside = (rho2 > 1).astype(np.float32) * np.float32(sky)
+        here = (rows >= top) & (rows < top + 64)
+        outside[rows[here] - top, columns[here]] = (1 - share[here]) * sky
+        image[block[0] : block[-1] + 1] += outside[..., None]
+
+
+def _cover_by_ground(image: Image, frame: PictureFrame, horizon: float, ground: float) -> None:
+    """Cover what lies below the horizon, the edge area-sampled."""
+    foot, plateau = _trapezoid(frame, np.zeros(1), np.ones(1))
+    columns = np.arange(frame.width_px)
+    for top in range(0, frame.height_px, 64):
+        rows = np.arange(top, min(top + 64, frame.height_px))
+        _, height = frame.to_disc(columns[None, :], rows[:, None])
+        share = _shadow_share((horizon - height) * frame.radius_px, foot, plateau)[..., None]
+        block = image[rows[0] : rows[-1] + 1]
+        block *= 1 - share.astype(np.float32)
+        block += (share * ground).astype(np.float32)
