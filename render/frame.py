@@ -108,11 +108,11 @@ class VerticalWarp:
 
     def true(self, apparent: npt.ArrayLike) -> Array:
         """True height of an apparent one."""
-        return np.interp(apparent, self._apparent, self._true)
+        return np.interp(np.asarray(apparent, float), self._apparent, self._true)
 
     def apparent(self, true: npt.ArrayLike) -> Array:
         """Apparent height of a true one."""
-        return np.interp(true, self._true, self._apparent)
+        return np.interp(np.asarray(true, float), self._true, self._apparent)
 
     def slope(self, apparent: npt.ArrayLike) -> Array:
         """d true / d apparent (1 without refraction, above 1 where it squashes)."""

@@ -99,4 +99,4 @@ def relative_intensity(
     mu: npt.ArrayLike, law: str = "neckel-labs", wavelength_nm: float = 550.0
 ) -> npt.NDArray[np.float64]:
     """I(mu)/I(1) of a law; `mu` from 0 (limb) to 1 (centre), any shape."""
-    return np.polynomial.polynomial.polyval(mu, limb_coefficients(law, [wavelength_nm])[0])
+    return np.polynomial.polynomial.polyval(np.asarray(mu, float), limb_coefficients(law, [wavelength_nm])[0])

@@ -80,7 +80,7 @@ def to_picture(
     if blur_px:
         light = ndimage.gaussian_filter(light, (blur_px, blur_px, 0), mode="nearest", truncate=5)
     if vignetting:
-        light *= _vignette(light.shape[:2], vignetting)[..., None]
+        light *= _vignette(len(light), len(light[0]), vignetting)[..., None]
     light *= np.asarray(tint_rgb, np.float32) * np.float32(exposure)
     coded = srgb_encode(light) * np.float32(255)
     if noise_dn and rng is not None:
@@ -115,7 +115,7 @@ def _interpolate(values: npt.NDArray, at: npt.NDArray) -> npt.NDArray:
     return values[:, low] * (1 - part) + values[:, high] * part
 
 
-def _vignette(shape: tuple[int, int], loss: float) -> npt.NDArray[np.float32]:
+def _vignette(height: int, width: int, loss: float) -> npt.NDArray[np.float32]:
     """1 in the middle, 1 - loss in the corners."""
-    rows, columns = (np.linspace(-1, 1, size) ** 2 / 2 for size in shape)
+    rows, columns = (np.linspace(-1, 1, size) ** 2 / 2 for size in (height, width))
     return (1 - loss * (rows[:, None] + columns)).astype(np.float32)

@@ -7,6 +7,7 @@ sphere, so foreshortening and perspective are those of the geometry.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,6 +22,7 @@ Array = npt.NDArray[np.float64]
 
 _CHUNK = 1_000_000  # samples held at once
 _MOST_OVERSAMPLING = 12
+_SAMPLES = 2.5  # samples across the narrower half of an umbra, at least
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class SurfaceSpots:
         Radius of the umbra over that of the penumbra, 0 to 1.
     umbra_contrast, penumbra_contrast : float or ndarray
         Depth below the photosphere around, 0 (none) to 1 (black). The defaults are typical of white light
-        (from memory: umbrae of 0.6 to 0.85, penumbrae near 0.2).
+        (from memory: umbrae of 0.6 to 0.9, penumbrae near 0.2).
     irregularity : float or ndarray
         Relative wobble of the outline, 0 (a circle) to 0.3.
     seed : int
@@ -52,7 +54,7 @@ class SurfaceSpots:
     points: Array
     radius: npt.ArrayLike
     umbra_fraction: npt.ArrayLike = 0.42
-    umbra_contrast: npt.ArrayLike = 0.78
+    umbra_contrast: npt.ArrayLike = 0.85
     penumbra_contrast: npt.ArrayLike = 0.24
     irregularity: npt.ArrayLike = 0.12
     seed: int = 0
@@ -94,11 +96,13 @@ class SurfaceSpots:
 class _Outlines:
     """Wobble of each outline, r(phi) = 1 + sum of a_k cos(k phi) + b_k sin(k phi), k = 2, 3, 5.
 
-    Shape (n, 6); `shift` (n, 2), in radii, brings the centre of area back to the spot's place.
+    Shape (n, 6); `shift` (n, 2), in radii, brings the centre of area back to the spot's place; `widest`
+    (n,) is the largest r.
     """
 
     harmonics: Array
     shift: Array
+    widest: Array
 
     @classmethod
     def random(cls, irregularity: Array, rng: np.random.Generator) -> _Outlines:
@@ -107,18 +111,29 @@ class _Outlines:
         harmonics = raw * irregularity[:, None]
         phi = np.linspace(0, 2 * np.pi, 96, endpoint=False)
         cos, sin = np.cos(phi), np.sin(phi)
-        r = 1 + _wobble(cos[None], sin[None], harmonics[:, :, None])
+        r = 1 + _wobble(cos, sin, [harmonics[:, k, None] for k in range(6)])
         area = np.sum(r**2, axis=-1) / 2
         shift = np.stack([np.sum(r**3 * cos, axis=-1), np.sum(r**3 * sin, axis=-1)], axis=-1) / 3
-        return cls(harmonics, shift / area[:, None])
+        return cls(harmonics, shift / area[:, None], r.max(axis=-1))
 
 
-def _wobble(cos: Array, sin: Array, h: Array) -> Array:
-    """Sum of the harmonics; `h` holds the coefficients on axis 1 (shape (n, 6, ...))."""
+def _wobble(cos: npt.NDArray, sin: npt.NDArray, h: Sequence[npt.NDArray]) -> npt.NDArray:
+    """Sum of the harmonics at the directions (cos, sin); `h` holds the six coefficients."""
     c2, s2 = cos * cos - sin * sin, 2 * cos * sin
     c3, s3 = c2 * cos - s2 * sin, s2 * cos + c2 * sin
     c5, s5 = c3 * c2 - s3 * s2, s3 * c2 + c3 * s2
-    return h[:, 0] * c2 + h[:, 1] * s2 + h[:, 2] * c3 + h[:, 3] * s3 + h[:, 4] * c5 + h[:, 5] * s5
+    return h[0] * c2 + h[1] * s2 + h[2] * c3 + h[3] * s3 + h[4] * c5 + h[5] * s5
+
+
+def _filaments(cos: npt.NDArray, sin: npt.NDArray) -> npt.NDArray:
+    """Radial fringe of a large penumbra: a beat of three high harmonics, -1 to 1."""
+    z = cos + 1j * sin
+    z2 = z * z
+    z4 = z2 * z2
+    z8 = z4 * z4
+    z16 = z8 * z8
+    z23 = z16 * z4 * z2 * z
+    return (0.45 * (z16 * z).real + 0.35 * z23.imag + 0.2 * (z23 * z8 * z2).real).astype(cos.dtype)
 
 
 @dataclass(frozen=True)
@@ -185,8 +200,8 @@ def _patches(
     if not len(spots):
         return []
     distance = float(view.distance)
-    radius = np.asarray(spots.radius)
-    reach = radius * (1 + 2.8 * np.asarray(spots.irregularity)) * 1.12
+    radius, fraction = np.asarray(spots.radius), np.asarray(spots.umbra_fraction)
+    reach = radius * (spots.outlines.widest * 1.08 + 0.02)
     towards = -spots.points @ axes[2]
     shown = np.flatnonzero(np.arccos(np.clip(towards, -1, 1)) - reach < math.acos(1 / distance))
     east, north = _tangents(spots.points)
@@ -207,10 +222,8 @@ def _patches(
         c1, r1 = min(c1, frame.width_px), min(r1, frame.height_px)
         if c1 <= c0 or r1 <= r0:
             continue
-        narrow = (
-            frame.radius_px * radius[i] * max(towards[i], 0.05) * max(float(spots.umbra_fraction[i]), 0.3)
-        )  # type: ignore[index]
-        oversampling = int(np.clip(math.ceil(4 / max(narrow, 1e-3)), 1, _MOST_OVERSAMPLING))
+        narrow = frame.radius_px * radius[i] * max(towards[i], 0.05) * max(fraction[i], 0.3)
+        oversampling = int(np.clip(math.ceil(_SAMPLES / max(narrow, 1e-3)), 1, _MOST_OVERSAMPLING))
         patches.append(_Patch(int(i), r0, c0, r1 - r0, c1 - c0, oversampling, narrow))
     return patches
 
@@ -233,22 +246,35 @@ def _apply(
         return np.repeat(np.asarray(values, np.float32), counts)
 
     points = spots.points[which]
+    seen = on_sphere(x, y, float(view.distance))
+
+    def along(vectors: Array) -> npt.NDArray[np.float32]:
+        a, b, c = (spread(column) for column in (vectors @ axes.T).T)
+        return seen[0] * a + seen[1] * b + seen[2] * c
+
     east, north = _tangents(points)
-    body = on_sphere(x, y, float(view.distance), axes)
-    u = sum(body[k] * spread(east[:, k]) for k in range(3))
-    v = sum(body[k] * spread(north[:, k]) for k in range(3))
-    ahead = sum(body[k] * spread(points[:, k]) for k in range(3))
-    radius = np.asarray(spots.radius)[which]
-    scale = spread(1 / np.sin(radius))
+    scale = spread(1 / np.sin(np.asarray(spots.radius)[which]))
+    u = along(east) * scale
+    v = along(north) * scale
     outline = spots.outlines
-    u = u * scale + spread(outline.shift[which, 0])
-    v = v * scale + spread(outline.shift[which, 1])
+    u += spread(outline.shift[which, 0])
+    v += spread(outline.shift[which, 1])
     distance = np.sqrt(u * u + v * v) + np.float32(1e-9)
-    harmonics = np.stack([spread(outline.harmonics[which, k]) for k in range(6)])[None]
-    distance /= 1 + _wobble(u / distance, v / distance, harmonics)[0]
-    distance[ahead < 0] = 9
+    u /= distance
+    v /= distance
+    distance /= 1 + _wobble(u, v, [spread(outline.harmonics[which, k]) for k in range(6)])
+    size = np.array([patch.narrow_px for patch in patches])
+    fringe = 0.05 * np.clip((size - 4) / 8, 0, 1)
+    texture = 1.2 - 0.3 * distance
+    if np.any(fringe):
+        filaments = spread(fringe) * _filaments(u, v)
+        distance *= 1 + filaments * np.clip(distance * 2 - 0.6, 0, 1)
+        texture += 4 * filaments
+    if np.any(np.asarray(spots.radius)[which] > 0.3):
+        distance[along(points) < 0] = 9
     # A soft edge, never softer than the real one nor sharper than the samples.
-    blur = np.array([0.6 / (max(p.narrow_px, 0.2) * p.oversampling) for p in patches])
+    samples = np.array([patch.oversampling for patch in patches])
+    blur = 0.6 / (np.maximum(size, 0.2) * samples)
     penumbra_soft, umbra_soft = (
         spread(np.maximum(0.07, np.minimum(blur, 0.3))),
         spread(np.maximum(0.10, np.minimum(blur, 0.3))),
@@ -256,7 +282,7 @@ def _apply(
     penumbra = spread(np.asarray(spots.penumbra_contrast)[which])
     umbra = spread(np.asarray(spots.umbra_contrast)[which])
     fraction = spread(np.asarray(spots.umbra_fraction)[which])
-    depth = penumbra * _soft_step(distance, np.float32(1), penumbra_soft)
+    depth = penumbra * texture * _soft_step(distance, np.ones_like(distance), penumbra_soft)
     depth += (umbra - penumbra) * _soft_step(distance, fraction, umbra_soft)
     start = 0
     for patch in patches:
@@ -267,7 +293,7 @@ def _apply(
             slice(patch.row, patch.row + patch.rows),
             slice(patch.column, patch.column + patch.columns),
         )
-        image[rows, columns] *= (1 - block)[..., None]
+        image[rows, columns] *= np.maximum(1 - block, 0)[..., None]
 
 
 def _soft_step(distance: npt.NDArray, edge: npt.NDArray, width: npt.NDArray) -> npt.NDArray:
@@ -293,17 +319,18 @@ def _sample_places(
     return x, y if warp.is_identity else warp.true(y).astype(np.float32)
 
 
-def on_sphere(x: npt.NDArray, y: npt.NDArray, distance: float, axes: Array) -> npt.NDArray[np.float32]:
-    """Body-frame unit vectors, shape (3, ...), of disc places; the limb's beyond the limb.
+def on_sphere(
+    x: npt.NDArray, y: npt.NDArray, distance: float
+) -> tuple[npt.NDArray, npt.NDArray, npt.NDArray]:
+    """Components along right, up and direction of the surface at disc places; the limb's beyond the limb.
 
-    The same formula as :func:`whichsun.models.observables.unproject`, in float32.
+    The same formula as :func:`whichsun.models.observables.unproject`, in the type of `x`.
     """
-    k2 = 1 / (distance**2 - 1)
     rho2 = x * x + y * y
-    beyond = np.sqrt(np.maximum(rho2, 1))
-    x, y, rho2 = x / beyond, y / beyond, np.minimum(rho2, 1)
-    along = -(np.float32(distance * k2) * rho2 + np.sqrt(1 - rho2)) / (1 + np.float32(k2) * rho2)
-    scale = np.float32(distance * math.sqrt(k2)) + np.float32(math.sqrt(k2)) * along
-    right, up = x * scale, y * scale
-    a = axes.astype(np.float32)
-    return np.stack([right * a[0, k] + up * a[1, k] + along * a[2, k] for k in range(3)])
+    if np.any(rho2 > 1):
+        beyond = np.sqrt(np.maximum(rho2, 1))
+        x, y, rho2 = x / beyond, y / beyond, np.minimum(rho2, 1)
+    k = 1 / math.sqrt(distance**2 - 1)
+    along = -(distance * k * k * rho2 + np.sqrt(1 - rho2)) / (1 + k * k * rho2)
+    scale = distance * k + k * along
+    return x * scale, y * scale, along

@@ -34,7 +34,8 @@ def paint_surface(
         low, high = max(0, top - 1), min(frame.height_px, top + 129)
         x, y = frame.to_disc(columns[None, :], np.arange(low, high)[:, None])
         y = warp.true(y)
-        body = on_sphere(x.astype(np.float32), y.astype(np.float32), float(view.distance), axes)
+        seen = on_sphere(x, y, float(view.distance))
+        body = np.einsum("k...,kj->j...", np.stack(seen), axes)
         keep = slice(top - low, min(128, frame.height_px - top) + top - low)
         factor = paint(body, step_deg, frame.radius_px)[keep]
         inside = (x * x + y * y <= 1.02)[keep]
