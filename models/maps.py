@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pyproj
 import pyproj.exceptions
-import pyproj.network
 
 from .constants import MAP_RADIUS_KM
 from .errors import InputError, UnknownNameError
@@ -78,7 +77,6 @@ def plane_map(text: str) -> PlaneMap:
         raise UnknownNameError("map", text, SHORT_NAMES, "or give a PROJ text such as '+proj=wintri'")
     if not any(key in proj_text for key in _FIGURE_KEYS):
         proj_text += f" +R={MAP_RADIUS_KM * 1000:.0f}"
-    pyproj.network.set_network_enabled(False)
     try:
         projection = pyproj.Proj(proj_text)
     except pyproj.exceptions.ProjError as error:

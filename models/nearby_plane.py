@@ -108,7 +108,7 @@ class NearbyPlane:
         direction = np.matmul(to_local, (towards / distance_km[..., None])[..., None])[..., 0]
         shape = direction.shape[:-1]
         bearing = _face_bearing(chart, sun, below_sun, instants, values)
-        attitude = to_local @ turn_about_up(bearing)
+        attitude = to_local @ turn_about_up(bearing) if values["face"] != "free" else np.full((3, 3), np.nan)
         radius = np.asarray(values["diameter_km"], dtype=float) / 2
         shape = np.broadcast_shapes(shape, radius.shape, attitude.shape[:-2])
         return SunView(
@@ -145,8 +145,6 @@ def _face_bearing(
     """Angle on the plane, anticlockwise from the map's +x, that longitude 0 of the Sun faces."""
     plane_north = np.full(sun.longitude.shape, np.pi / 2)
     face = values["face"]
-    if face == "free":
-        return np.full(sun.longitude.shape, np.nan)
     if face == "spinning":
         days = instants.utc_days - instants.utc_days[..., :1] if instants.shape else np.zeros(())
         return plane_north + np.deg2rad(np.asarray(values["rate_deg_per_day"], dtype=float)) * days
