@@ -140,20 +140,3 @@ def camera_roll(view: SunView, mount: str, roll_rad: Array | float = 0.0) -> Arr
 def picture_angle(vertex_angle_rad: Array, roll_rad: Array | float) -> Array:
     """Angle from the picture's up, anticlockwise, of what stands at a true vertex angle: V - roll."""
     return wrap_angle(np.asarray(vertex_angle_rad, dtype=float) - roll_rad)
-
-
-def picture_place(
-    x: Array,
-    y: Array,
-    *,
-    centre_px: tuple[float, float],
-    radius_px: float,
-    roll_rad: float = 0.0,
-    mirrored: bool = False,
-) -> Array:
-    """Pixels [column, row], shape (..., 2), of disc places (x, y) as seen (refraction already in y)."""
-    cos, sin = math.cos(roll_rad), math.sin(roll_rad)
-    across, along = cos * x + sin * y, -sin * x + cos * y
-    if mirrored:
-        across = -across
-    return np.stack([centre_px[0] + radius_px * across, centre_px[1] - radius_px * along], axis=-1)

@@ -1,0 +1,122 @@
+"""The turn against latitude under one model, between the same clock times for every model."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..models.errors import InputError, UnknownNameError
+from ..models.geometry import GeometryModel, view_of
+from ..models.observables import body_vector
+from ..models.place import Instants, Site
+from .daylight import local_noon, parse_date, rise_set
+from .rotation import RotationLaw
+from .turns import axis_turn, celestial_north_turn, moment, pattern_turn, spot_turns
+
+EVENTS = ("rise-set", "hours")
+
+
+@dataclass(frozen=True)
+class SweepTimes:
+    """The two moments at every latitude, the same for all models.
+
+    Parameters
+    ----------
+    site : Site
+        Latitudes of shape (n,), one longitude and height.
+    instants : Instants, shape (n, 2)
+    happens : ndarray of bool, shape (n,)
+        False where the Sun does not rise or set; the instants are then placeholders.
+    """
+
+    site: Site
+    instants: Instants
+    happens: np.ndarray
+
+
+def sweep_times(
+    date: str | dt.date,
+    latitudes_deg: Sequence[float],
+    *,
+    longitude_deg: float = 0.0,
+    height_m: float = 0.0,
+    event: str = "rise-set",
+    hours: float = 5.0,
+    horizon: str = "visible",
+) -> SweepTimes:
+    """Rise and set by the distant sphere, or local solar noon -/+ `hours`, on a local mean solar day."""
+    if event not in EVENTS:
+        raise UnknownNameError("event", event, EVENTS)
+    latitudes = np.asarray(latitudes_deg, dtype=float)
+    if latitudes.size == 0:
+        raise InputError("latitudes", "must not be an empty range")
+    site = Site(latitudes, longitude_deg, height_m)
+    day = parse_date(date)
+    if event == "rise-set":
+        daylight = rise_set(day, site, horizon)
+        return SweepTimes(site, daylight.instants(), daylight.happens)
+    if not 0 < hours <= 12:
+        raise InputError("hours", "must be above 0 and at most 12", hours)
+    noon = np.broadcast_to(local_noon(day, site), latitudes.shape)
+    pair = noon[:, None] + np.array([-hours, hours]) / 24
+    return SweepTimes(site, Instants.from_utc_days(pair), np.ones(latitudes.shape, dtype=bool))
+
+
+def sweep(
+    model: GeometryModel,
+    times: SweepTimes,
+    given: Mapping[str, Any] | None = None,
+    *,
+    spots_deg: Sequence[tuple[float, float]] = (),
+    law: RotationLaw,
+) -> list[dict[str, Any]]:
+    """Turns between the two moments, one row per latitude.
+
+    Parameters
+    ----------
+    model : GeometryModel
+    times : SweepTimes
+    given : mapping, optional
+        Parameters of the model.
+    spots_deg : sequence of (latitude, Carrington longitude)
+        Degrees, at the first moment of each latitude.
+    law : RotationLaw
+
+    Returns
+    -------
+    list of dict
+        Degrees, anticlockwise positive; None for the times and nan for the turns where the Sun does not
+        rise or set.
+    """
+    site = times.site
+    wide = Site(site.latitude_deg[:, None], site.longitude_deg, site.height_m)
+    view = view_of(model, times.instants, wide, given)
+    first, last = moment(view, 0), moment(view, 1)
+    days = times.instants.utc_days[:, 1] - times.instants.utc_days[:, 0]
+    places = np.deg2rad(np.asarray(spots_deg, dtype=float).reshape(-1, 2))
+    points = np.broadcast_to(body_vector(places[:, 0], places[:, 1]), (days.size, len(places), 3))
+    pattern = pattern_turn(first, last, days, law)
+    columns = {
+        "axis_turn_deg": np.rad2deg(axis_turn(first, last)),
+        "celestial_north_turn_deg": np.rad2deg(celestial_north_turn(first, last)),
+        "pattern_turn_deg": np.rad2deg(pattern.turn),
+        "pattern_visible_fraction": pattern.visible_fraction,
+        "pattern_scatter": pattern.scatter,
+        "spots_turn_deg": np.rad2deg(spot_turns(first, last, points, days, law)),
+    }
+    texts = times.instants.iso()
+    rows = []
+    for i, happens in enumerate(times.happens):
+        row: dict[str, Any] = {
+            "latitude_deg": float(site.latitude_deg[i]),
+            "from_utc": texts[2 * i] if happens else None,
+            "to_utc": texts[2 * i + 1] if happens else None,
+        }
+        for name, values in columns.items():
+            row[name] = (values[i] if happens else np.full_like(values[i], np.nan)).tolist()
+        rows.append(row)
+    return rows
