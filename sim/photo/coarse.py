@@ -1,0 +1,251 @@
+"""Finding the Sun's disc without parameters: block means, thresholds, bright blobs, a robust ellipse."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from ...models.geometry import Array
+
+BLOCKS = 500
+_SMALL_BLOCKS = 60
+_TRIALS = 400
+_TOLERANCE = 0.03
+_RATIOS = (0.70, 1.12)
+
+
+@dataclass(frozen=True)
+class CoarseDisc:
+    """A first ellipse with axes along columns and rows, in pixels.
+
+    `covered` is the share of the outline's directions that have an edge, `inside` and `outside` the mean
+    codes within and around the disc, `horizon` points (columns, rows) of a straight cut, if any.
+    """
+
+    column: float
+    row: float
+    a: float
+    b: float
+    covered: float
+    inside: float
+    outside: float
+    horizon: tuple[Array, Array] | None
+
+
+def find_disc(luma: npt.NDArray[Any], rng: np.random.Generator) -> CoarseDisc | None:
+    """The most convincing bright disc of a picture, None where no blob has a round edge."""
+    codes = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
+    best = _find(codes, 0, 0, rng)
+    if best is not None and best.a < _SMALL_BLOCKS * max(codes.shape) / BLOCKS:
+        reach = 1.6 * best.a
+        top, left = max(int(best.row - reach), 0), max(int(best.column - reach), 0)
+        cut = codes[top : int(best.row + reach) + 1, left : int(best.column + reach) + 1]
+        best = (_find(cut, top, left, rng) if min(cut.shape) >= 16 else None) or best
+    return best
+
+
+def _find(codes: npt.NDArray[np.uint8], top: int, left: int, rng: np.random.Generator) -> CoarseDisc | None:
+    step = max(1, -(-max(codes.shape) // BLOCKS))
+    means = _block_means(codes, step)
+    means = ndimage.median_filter(means, 3)
+    candidates = [
+        found
+        for threshold in _thresholds(means)
+        for found in _discs_above(means, threshold, rng)
+        if found.inside - found.outside > 8
+    ]
+    if not candidates:
+        return None
+    best = max(candidates, key=lambda disc: min(disc.covered, 0.9) * np.log(disc.a))
+    shift = (step - 1) / 2
+    horizon = best.horizon
+    if horizon is not None:
+        horizon = (horizon[0] * step + shift + left, horizon[1] * step + shift + top)
+    return CoarseDisc(
+        best.column * step + shift + left,
+        best.row * step + shift + top,
+        best.a * step,
+        best.b * step,
+        best.covered,
+        best.inside,
+        best.outside,
+        horizon,
+    )
+
+
+def _block_means(codes: npt.NDArray[np.uint8], step: int) -> Array:
+    if step == 1:
+        return codes.astype(float)
+    rows, columns = (size // step for size in codes.shape)
+    cut = codes[: rows * step, : columns * step]
+    sums = np.add.reduce(cut.reshape(rows, step, columns * step), axis=1, dtype=np.uint32)
+    return sums.reshape(rows, columns, step).sum(axis=2) / step**2
+
+
+def _thresholds(means: Array) -> list[float]:
+    """Otsu's threshold, those of the brighter part, and half of the way up."""
+    found: list[float] = []
+    part = means.ravel()
+    for _ in range(3):
+        if part.size < 50 or np.ptp(part) < 8:
+            break
+        found.append(_otsu(part))
+        part = part[part > found[-1]]
+    low, high = np.percentile(means, [20, 99.5])
+    found.append((low + high) / 2)
+    return sorted({round(value, 1) for value in found})
+
+
+def _otsu(values: Array) -> float:
+    """Threshold of greatest variance between the classes (Otsu 1979)."""
+    counts, edges = np.histogram(values, 256)
+    middles = (edges[:-1] + edges[1:]) / 2
+    below = np.cumsum(counts)
+    above = below[-1] - below
+    sums = np.cumsum(counts * middles)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        between = below * above * (sums / below - (sums[-1] - sums) / above) ** 2
+    between = np.where((below > 0) & (above > 0), between, -1)
+    return float(edges[1 + int(np.argmax(between))])
+
+
+def _discs_above(means: Array, threshold: float, rng: np.random.Generator) -> list[CoarseDisc]:
+    """Ellipses of the three largest blobs brighter than `threshold`."""
+    labels, count = ndimage.label(means > threshold)
+    if count == 0:
+        return []
+    sizes = np.bincount(labels.ravel())[1:]
+    found = []
+    for label in np.argsort(sizes)[::-1][:3] + 1:
+        if sizes[label - 1] < 60:
+            break
+        blob = ndimage.binary_fill_holes(labels == label)
+        disc = _fit_blob(means, np.asarray(blob), threshold, rng)
+        if disc is not None:
+            found.append(disc)
+    return found
+
+
+def _edge_points(means: Array, blob: npt.NDArray[np.bool_], threshold: float) -> Array:
+    """Places (n, 2: column, row) where the edge crosses the threshold between neighbouring blocks."""
+    points = []
+    for axis in (0, 1):
+        change = np.diff(blob.astype(np.int8), axis=axis) != 0
+        rows, columns = np.nonzero(change)
+        here = means[rows, columns]
+        there = means[rows + (axis == 0), columns + (axis == 1)]
+        span = np.where(there == here, 1.0, there - here)
+        share = np.clip((threshold - here) / span, 0, 1)
+        points.append(np.column_stack([columns + share * (axis == 1), rows + share * (axis == 0)]))
+    return np.concatenate(points)
+
+
+def _fit_blob(
+    means: Array, blob: npt.NDArray[np.bool_], threshold: float, rng: np.random.Generator
+) -> CoarseDisc | None:
+    points = _edge_points(means, blob, threshold)
+    if len(points) < 24:
+        return None
+    ellipse = _ransac(points, max(means.shape), rng)
+    if ellipse is None:
+        return None
+    column, row, a, b = ellipse
+    radius = np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b)
+    near = np.abs(radius - 1) < max(_TOLERANCE, 1.2 / a)
+    angle = np.arctan2(points[near, 1] - row, points[near, 0] - column)
+    covered = np.count_nonzero(np.bincount(((angle + np.pi) / (2 * np.pi) * 71.999).astype(int), minlength=72)) / 72
+    inside, outside = _levels(means, ellipse)
+    return CoarseDisc(column, row, a, b, covered, inside, outside, _straight_cut(points, ellipse, rng))
+
+
+def _ransac(points: Array, size: int, rng: np.random.Generator) -> tuple[float, float, float, float] | None:
+    """Ellipse with level axes through the most points: circles of three points, then refined."""
+    picks = points[rng.integers(0, len(points), (_TRIALS, 3))]
+    p, q, r = picks[:, 0], picks[:, 1], picks[:, 2]
+    u, v = q - p, r - p
+    cross = 2 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    good = np.abs(cross) > 1e-6
+    u, v, p, cross = u[good], v[good], p[good], cross[good]
+    uu, vv = np.sum(u**2, axis=1), np.sum(v**2, axis=1)
+    centre = np.column_stack([v[:, 1] * uu - u[:, 1] * vv, u[:, 0] * vv - v[:, 0] * uu]) / cross[:, None]
+    radius = np.hypot(centre[:, 0], centre[:, 1])
+    centre = centre + p
+    good = (radius > 5) & (radius < 0.9 * size)
+    centre, radius = centre[good], radius[good]
+    if len(radius) == 0:
+        return None
+    off = np.hypot(points[:, 0] - centre[:, :1], points[:, 1] - centre[:, 1:]) / radius[:, None] - 1
+    # A squashed disc leaves its circle by up to a twentieth of the radius.
+    votes = np.sum(np.abs(off) < np.maximum(0.05, 1.2 / radius)[:, None], axis=1) / np.sqrt(radius)
+    for start in np.argsort(votes)[::-1][:4]:
+        refined = _refine(points, (*centre[start], radius[start], radius[start]))
+        if refined is not None:
+            return refined
+    return None
+
+
+def _refine(points: Array, start: tuple[float, float, float, float]) -> tuple[float, float, float, float] | None:
+    """Least squares of x^2 + B y^2 + C x + D y + E = 0 on the points near the ellipse, narrowing."""
+    column, row, a, b = (float(value) for value in start)
+    for tolerance in (0.08, 0.05, _TOLERANCE, _TOLERANCE):
+        x, y = (points[:, 0] - column) / a, (points[:, 1] - row) / a
+        near = np.abs(np.hypot(x, y * a / b) - 1) < max(tolerance, 1.2 / a)
+        if np.count_nonzero(near) < 12:
+            return None
+        x, y = x[near], y[near]
+        design = np.column_stack([y**2, x, y, np.ones_like(x)])
+        square, along, up, constant = np.linalg.lstsq(design, -(x**2), rcond=None)[0]
+        if not 1 / _RATIOS[1] ** 2 < square < 1 / _RATIOS[0] ** 2:
+            square = 1.0
+            along, up, constant = np.linalg.lstsq(design[:, 1:], -(x**2 + y**2), rcond=None)[0]
+        mid_x, mid_y = -along / 2, -up / (2 * square)
+        size = mid_x**2 + square * mid_y**2 - constant
+        if size <= 0:
+            return None
+        column, row, a = column + a * mid_x, row + a * mid_y, a * float(np.sqrt(size))
+        b = a / float(np.sqrt(square))
+    return column, row, a, b
+
+
+def _levels(means: Array, ellipse: tuple[float, float, float, float]) -> tuple[float, float]:
+    column, row, a, b = ellipse
+    rows, columns = np.ogrid[: means.shape[0], : means.shape[1]]
+    radius = np.hypot((columns - column) / a, (rows - row) / b)
+    within, around = means[radius < 0.9], means[(radius > 1.08) & (radius < 1.3)]
+    return (
+        float(np.median(within)) if within.size else 0.0,
+        float(np.median(around)) if around.size else 0.0,
+    )
+
+
+def _straight_cut(
+    points: Array, ellipse: tuple[float, float, float, float], rng: np.random.Generator
+) -> tuple[Array, Array] | None:
+    """End points (columns, rows) of a straight edge across the disc, such as the horizon."""
+    column, row, a, b = ellipse
+    radius = np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b)
+    inner = points[radius < 1 - max(0.03, 1.5 / a)]
+    if len(inner) < 12:
+        return None
+    picks = inner[rng.integers(0, len(inner), (200, 2))]
+    along = picks[:, 1] - picks[:, 0]
+    length = np.hypot(along[:, 0], along[:, 1])
+    picks, along, length = picks[length > 0.2 * a], along[length > 0.2 * a], length[length > 0.2 * a]
+    if len(length) == 0:
+        return None
+    normal = np.column_stack([-along[:, 1], along[:, 0]]) / length[:, None]
+    off = np.abs(normal @ inner.T - np.sum(normal * picks[:, 0], axis=1)[:, None])
+    close = off < max(0.015 * a, 0.8)
+    best = int(np.argmax(close.sum(axis=1)))
+    line = inner[close[best]]
+    middle = line.mean(axis=0)
+    direction = np.linalg.svd(line - middle, full_matrices=False)[2][0]
+    reach = (line - middle) @ direction
+    if np.ptp(reach) < 0.4 * a:
+        return None
+    ends = middle + np.outer([reach.min(), reach.max()], direction)
+    return ends[:, 0], ends[:, 1]

@@ -1,0 +1,149 @@
+"""Edge of the disc on rays across a known outline: where the smoothed profile has its inflection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from ...models.geometry import Array
+from .discmap import DiscMap
+
+RAYS = 720
+_STEP_PX = 0.5
+_WEAK = 0.3
+_HORIZON_MARGIN = 0.03
+
+
+@dataclass(frozen=True)
+class EdgeSet:
+    """Edge places per ray, pixels; `good` tells where one was found, `blur_px` the limb's Gaussian sigma."""
+
+    columns: Array
+    rows: Array
+    good: npt.NDArray[np.bool_]
+    blur_px: float
+
+
+def ray_angles() -> Array:
+    """Directions of the rays, radians."""
+    return np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+
+
+def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Array, rows: Array) -> Array:
+    """Linear light between pixels (bilinear, after the inverse tone curve); nan outside the picture."""
+    height, width = luma.shape
+    inside = (columns >= 0) & (rows >= 0) & (columns <= width - 1) & (rows <= height - 1)
+    column, row = np.where(inside, columns, 0.0), np.where(inside, rows, 0.0)
+    left, top = np.minimum(column.astype(int), width - 2), np.minimum(row.astype(int), height - 2)
+    u, v = column - left, row - top
+    upper = (1 - u) * table[luma[top, left]] + u * table[luma[top, left + 1]]
+    lower = (1 - u) * table[luma[top + 1, left]] + u * table[luma[top + 1, left + 1]]
+    return np.where(inside, (1 - v) * upper + v * lower, np.nan)
+
+
+def edge_points(
+    luma: npt.NDArray[Any],
+    table: npt.NDArray[np.float32],
+    disc: DiscMap,
+    angles: Array,
+    reach_px: float,
+    smooth_px: float,
+    horizon: tuple[Array, Array] | None,
+) -> EdgeSet:
+    """Inflection of the edge's profile on each ray within `reach_px` of the outline.
+
+    The profile is averaged along the limb over up to the rays' spacing and smoothed along the ray with a
+    Gaussian of `smooth_px`, which is what an edge of that blur asks for against white noise.
+    """
+    base_columns, base_rows = disc.to_pixels(np.cos(angles), np.sin(angles))
+    ahead = disc.to_pixels(np.cos(angles + 1e-4), np.sin(angles + 1e-4))
+    along = np.stack([ahead[0] - base_columns, ahead[1] - base_rows])
+    along /= np.hypot(along[0], along[1])
+    outward = np.stack([along[1], -along[0]])
+    away = np.sign(outward[0] * (base_columns - disc.column) + outward[1] * (base_rows - disc.row))
+    outward = outward * away
+    pad = 3 * smooth_px
+    offsets = np.arange(-reach_px - pad, reach_px + pad + _STEP_PX, _STEP_PX)
+    spacing = 2 * np.pi * disc.a / len(angles)
+    count = int(np.clip(round(spacing), 1, 9))
+    profile = np.zeros((len(angles), len(offsets)))
+    for side in (np.arange(count) - (count - 1) / 2) * (spacing / count if count > 1 else 0.0):
+        columns = base_columns[:, None] + outward[0][:, None] * offsets + side * along[0][:, None]
+        rows = base_rows[:, None] + outward[1][:, None] * offsets + side * along[1][:, None]
+        profile += sample(luma, table, columns, rows) / count
+    return _inflections(profile, offsets, reach_px, smooth_px, (base_columns, base_rows), outward, disc, horizon)
+
+
+def _inflections(
+    profile: Array,
+    offsets: Array,
+    reach_px: float,
+    smooth_px: float,
+    base: tuple[Array, Array],
+    outward: Array,
+    disc: DiscMap,
+    horizon: tuple[Array, Array] | None,
+) -> EdgeSet:
+    complete = np.all(np.isfinite(profile), axis=1)
+    profile = np.where(complete[:, None], profile, 0.0)
+    sigma = smooth_px / _STEP_PX
+    fall = -ndimage.gaussian_filter1d(profile, sigma, axis=1, order=1, mode="nearest")
+    bend = ndimage.gaussian_filter1d(profile, sigma, axis=1, order=2, mode="nearest")
+    window = np.abs(offsets) <= reach_px
+    index = np.argmax(np.where(window, fall, -np.inf), axis=1)
+    each = np.arange(len(profile))
+    steepest = fall[each, index]
+    place, crossed = _zero_crossing(bend, index, offsets)
+    usual = float(np.median(steepest[complete])) if np.any(complete) else 0.0
+    good = complete & crossed & (steepest > _WEAK * usual) & (steepest > 0) & (np.abs(place) < reach_px)
+    columns = base[0] + outward[0] * place
+    rows = base[1] + outward[1] * place
+    if horizon is not None:
+        good &= ~beyond_line(columns, rows, disc, horizon, _HORIZON_MARGIN)
+    return EdgeSet(columns, rows, good, _blur(profile, offsets, place, good, smooth_px))
+
+
+def _zero_crossing(bend: Array, index: npt.NDArray[np.intp], offsets: Array) -> tuple[Array, Any]:
+    """Where the second derivative passes zero upward next to the steepest sample, linearly between."""
+    each = np.arange(len(index))
+    index = np.clip(index, 1, bend.shape[1] - 2)
+    before, here, after = bend[each, index - 1], bend[each, index], bend[each, index + 1]
+    earlier = here > 0
+    low, high = np.where(earlier, before, here), np.where(earlier, here, after)
+    crossed = (low <= 0) & (high >= 0) & (high > low)
+    share = np.where(crossed, -low / np.where(high > low, high - low, 1.0), 0.0)
+    return offsets[index] + _STEP_PX * (share - earlier), crossed
+
+
+def beyond_line(columns: Array, rows: Array, disc: DiscMap, horizon: tuple[Array, Array], margin: float) -> Any:
+    """Which points lie beyond a straight cut across the disc, or within `margin` radii of it."""
+    (left, right), (top, bottom) = horizon
+    normal = np.array([-(bottom - top), right - left]) / np.hypot(right - left, bottom - top)
+    distance = normal[0] * (columns - left) + normal[1] * (rows - top)
+    # The lit part is the larger one, so the centre lies in it (or within the margin).
+    centre = normal[0] * (disc.column - left) + normal[1] * (disc.row - top)
+    return (1 if centre > 0 else -1) * distance < margin * disc.a
+
+
+def _blur(profile: Array, offsets: Array, place: Array, good: Any, smooth_px: float) -> float:
+    """Sigma of the edge from the mean profile of the good rays, each shifted to its edge."""
+    if np.count_nonzero(good) < 20:
+        return smooth_px
+    span = float(offsets[-1]) * 0.6
+    grid = np.arange(-span, span, 0.25)
+    rows = np.nonzero(good)[0][::4]
+    mean = np.mean([np.interp(grid + place[row], offsets, profile[row]) for row in rows], axis=0)
+    slope = np.maximum(-ndimage.gaussian_filter1d(mean, 1.0, order=1, mode="nearest"), 0.0)
+    peak = int(np.argmax(slope))
+    above = slope > 0.5 * slope[peak]
+    first, last = peak, peak
+    while first > 0 and above[first - 1]:
+        first -= 1
+    while last < len(slope) - 1 and above[last + 1]:
+        last += 1
+    width = 0.25 * (last - first + 1)
+    return float(np.sqrt(max((width / 2.3548) ** 2 - 0.25**2, 0.3**2)))
