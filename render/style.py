@@ -24,7 +24,7 @@ FAINT = "#6A6E75"
 RULE = "#D9D6CC"
 MEASURED = "#22252A"
 
-_WIDTH_IN = 8.0  # every figure is this wide; the pixels asked for set the resolution
+_WIDTH_IN = 10.5  # every figure is this wide; the pixels asked for set the resolution
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ _RC: dict[str, Any] = {
 
 def styled() -> Any:
     """Context in which figures and axes are made; leaves matplotlib's own settings as they were."""
-    return matplotlib.rc_context(_RC)
+    return matplotlib.rc_context(_RC)  # pyright: ignore[reportArgumentType]
 
 
 def model_styles(names: list[str] | tuple[str, ...]) -> dict[str, ModelStyle]:

@@ -1,0 +1,290 @@
+"""Curves over latitude: what each model predicts, and the person's measurement among them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+from ..models.errors import InputError
+from .style import (
+    FAINT,
+    INK,
+    MEASURED,
+    PAPER,
+    figure_of,
+    model_styles,
+    new_figure,
+    quiet_axes,
+    styled,
+    turn_words,
+)
+
+Array = npt.NDArray[np.float64]
+
+
+def draw_sweep(
+    rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
+    measurement: Mapping[str, float | None] | None = None,
+    *,
+    ax: Axes | None = None,
+    visible_ax: Axes | None = None,
+    title: str = "How far the pattern of sunspots turns from the first photo to the second",
+    subtitle: str = "",
+    key: str = "pattern_turn_deg",
+) -> list[Artist]:
+    """Turn against latitude for every model, with the share of spots that stay visible.
+
+    Parameters
+    ----------
+    rows_by_model : mapping of model name to rows
+        Rows of a sweep: mappings with ``latitude_deg``, ``pattern_turn_deg`` and
+        ``pattern_visible_fraction`` (0 to 1); degrees, anticlockwise positive, None where the Sun does not
+        rise or set.
+    measurement : mapping, optional
+        ``latitude_deg`` (None: unknown, drawn as a band), ``turn_deg``, ``sigma_deg``.
+    ax : Axes, optional
+        For the turns. Without it a figure with both panels is made.
+    visible_ax : Axes, optional
+        For the visible share, when `ax` is given.
+    title, subtitle : str
+        Words above the panels; only used when no `ax` is given.
+    key : str
+        Which turn of the rows to draw.
+
+    Returns
+    -------
+    list of artists; ``artists[0].figure`` is the figure.
+
+    Raises
+    ------
+    InputError
+        No model, or a model without any row.
+    """
+    if not rows_by_model or not all(len(rows) for rows in rows_by_model.values()):
+        raise InputError("rows_by_model", "must hold one or more models, each with one or more rows")
+    with styled():
+        if ax is None:
+            figure = new_figure(1600, 1100)
+            grid = figure.add_gridspec(
+                2, 1, height_ratios=(3.4, 1), left=0.105, right=0.83, top=0.855, bottom=0.075, hspace=0.1
+            )
+            ax = figure.add_subplot(grid[0])
+            visible_ax = figure.add_subplot(grid[1], sharex=ax)
+            figure.text(0.025, 0.962, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
+            if subtitle:
+                figure.text(0.025, 0.922, subtitle, fontsize=11, va="top", color=FAINT)
+        return _draw(rows_by_model, measurement, ax, visible_ax, key)
+
+
+def _draw(
+    rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
+    measurement: Mapping[str, float | None] | None,
+    ax: Axes,
+    visible_ax: Axes | None,
+    key: str,
+) -> list[Artist]:
+    artists: list[Artist] = []
+    styles = model_styles(list(rows_by_model))
+    ends: dict[str, tuple[float, float]] = {}
+    latitudes = np.concatenate([_column(rows, "latitude_deg") for rows in rows_by_model.values()])
+    for order, (name, rows) in enumerate(rows_by_model.items()):
+        latitude, turn = _column(rows, "latitude_deg"), _column(rows, key)
+        style = styles[name]
+        width = 2.8 if style.line == "-" else 2.2
+        x, y = break_at_wraps(latitude, turn)
+        (line,) = ax.plot(
+            x, y, color=style.colour, ls=style.line, lw=width, zorder=3 + 0.1 * order, label=name
+        )
+        artists.append(line)
+        finite = np.flatnonzero(np.isfinite(turn))
+        for lone in finite[_alone(turn)[finite]]:
+            artists.append(ax.plot(latitude[lone], turn[lone], style.marker, color=style.colour, ms=5)[0])
+        if finite.size:
+            ends[name] = float(latitude[finite[-1]]), float(turn[finite[-1]])
+            few = finite[:: max(1, finite.size // 9)]
+            (dots,) = ax.plot(
+                latitude[few],
+                turn[few],
+                style.marker,
+                color=style.colour,
+                ms=5.5,
+                mec=PAPER,
+                mew=0.7,
+                zorder=3.6,
+            )
+            artists.append(dots)
+        if visible_ax is not None:
+            share = 100 * _column(rows, "pattern_visible_fraction")
+            artists += visible_ax.plot(
+                latitude, share, color=style.colour, ls=style.line, lw=width - 0.4, zorder=3 + 0.1 * order
+            )
+    if measurement is not None:
+        artists += _draw_measurement(ax, measurement)
+    _set_axes(ax, visible_ax, latitudes)
+    artists += _label_ends(ax, ends, {name: style.colour for name, style in styles.items()})
+    return artists
+
+
+def break_at_wraps(x: Array, turn_deg: Array) -> tuple[Array, Array]:
+    """Insert breaks where a turn in (-180, 180] jumps by more than half a turn.
+
+    The line runs on to the edge at 180 degrees and comes in again at the other; nan lies between.
+    """
+    xs, ys = [x[:1]], [turn_deg[:1]]
+    for i in range(1, len(x)):
+        step = turn_deg[i] - turn_deg[i - 1]
+        if abs(step) > 180:
+            edge = math.copysign(180.0, turn_deg[i - 1])
+            whole = step + math.copysign(360.0, turn_deg[i - 1])
+            part = (edge - turn_deg[i - 1]) / whole if whole else 0.5
+            crossing = x[i - 1] + (x[i] - x[i - 1]) * part
+            xs.append(np.array([crossing, crossing, crossing]))
+            ys.append(np.array([edge, np.nan, -edge]))
+        xs.append(x[i : i + 1])
+        ys.append(turn_deg[i : i + 1])
+    return np.concatenate(xs), np.concatenate(ys)
+
+
+def _column(rows: Sequence[Mapping[str, Any]], key: str) -> Array:
+    return np.array([np.nan if row.get(key) is None else row[key] for row in rows], dtype=float)
+
+
+def _alone(values: Array) -> npt.NDArray[np.bool_]:
+    """Whether both neighbours of a value are missing, so that no line shows it."""
+    missing = np.concatenate([[True], ~np.isfinite(values), [True]])
+    return missing[:-2] & missing[2:]
+
+
+def _draw_measurement(ax: Axes, measurement: Mapping[str, float | None]) -> list[Artist]:
+    turn, sigma, latitude = (measurement.get(k) for k in ("turn_deg", "sigma_deg", "latitude_deg"))
+    if turn is None or sigma is None:
+        raise InputError("measurement", "must hold 'turn_deg' and 'sigma_deg'")
+    artists: list[Artist] = []
+    words = f"measured: {turn_words(turn)}, ± {sigma:.1f}\N{DEGREE SIGN}"
+    if latitude is None:
+        artists.append(ax.axhspan(turn - sigma, turn + sigma, color=MEASURED, alpha=0.18, lw=0, zorder=2))
+        artists.append(ax.axhline(turn, color=MEASURED, lw=1.2, zorder=2.5))
+        words += " (latitude not given)"
+    else:
+        halo = ax.plot(latitude, turn, "o", ms=12, color=PAPER, alpha=0.85, zorder=5)
+        bar = ax.errorbar(
+            latitude,
+            turn,
+            yerr=sigma,
+            fmt="o",
+            ms=6.5,
+            mfc=PAPER,
+            mec=MEASURED,
+            mew=1.8,
+            ecolor=MEASURED,
+            elinewidth=1.8,
+            capsize=6,
+            capthick=1.8,
+            zorder=6,
+        )
+        artists += [*halo, bar[0], *bar[1], *bar[2]]
+        words += f" at {latitude_words(latitude)}"
+    artists.append(
+        ax.annotate(
+            words,
+            (0, 1),
+            (0, 9),
+            xycoords="axes fraction",
+            textcoords="offset points",
+            fontsize=11,
+            color=INK,
+            fontweight="bold",
+            annotation_clip=False,
+        )
+    )
+    return artists
+
+
+def latitude_words(latitude_deg: float) -> str:
+    """``51.5 N`` with the degree sign; the equator as 0."""
+    text = f"{abs(latitude_deg):.1f}".removesuffix(".0") + "\N{DEGREE SIGN}"
+    return text if latitude_deg == 0 else f"{text} {'N' if latitude_deg > 0 else 'S'}"
+
+
+def _set_axes(ax: Axes, visible_ax: Axes | None, latitudes: Array) -> None:
+    quiet_axes(ax)
+    low, high = float(np.nanmin(latitudes)), float(np.nanmax(latitudes))
+    margin = max(1.0, 0.02 * (high - low))
+    ax.set_xlim(low - margin, high + margin)
+    step = next(s for s in (1, 2, 5, 10, 15, 30) if (high - low) / s <= 13)
+    ax.xaxis.set_major_locator(MultipleLocator(step))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: latitude_words(value)))
+    ax.set_ylim(-183, 183)
+    ax.yaxis.set_major_locator(MultipleLocator(45))
+    ax.yaxis.set_major_formatter(
+        FuncFormatter(lambda value, _: f"{value:.0f}\N{DEGREE SIGN}".replace("-", "−"))
+    )
+    ax.axhline(0, color=FAINT, lw=0.9, zorder=1)
+    ax.set_ylabel("turn of the pattern (degrees)\n← clockwise      anticlockwise →")
+    lowest = ax
+    if visible_ax is not None:
+        quiet_axes(visible_ax)
+        visible_ax.set_ylim(-3, 103)
+        visible_ax.yaxis.set_major_locator(MultipleLocator(50))
+        visible_ax.set_ylabel("spots visible\nboth times (%)")
+        ax.tick_params(labelbottom=False)
+        lowest = visible_ax
+    lowest.set_xlabel("latitude of the site (degrees)")
+
+
+def _label_ends(
+    ax: Axes, ends: Mapping[str, tuple[float, float]], colours: Mapping[str, str]
+) -> list[Artist]:
+    """Names in the right margin beside the ends of the lines, spread so that none covers another."""
+    names = sorted(ends, key=lambda name: ends[name][1])
+    low, high = ax.get_ylim()
+    height = ax.get_position().height * figure_of(ax).get_size_inches()[1] * 72
+    gap = 17 / height * (high - low)
+    places = spread_apart([ends[name][1] for name in names], gap, low + gap / 2, high - gap / 2)
+    right = ax.get_xlim()[1]
+    offset = 0.03 * (right - ax.get_xlim()[0])
+    artists: list[Artist] = []
+    for name, place in zip(names, places, strict=True):
+        x, y = ends[name]
+        artists.append(
+            ax.annotate(
+                name,
+                (x, y),
+                (right + offset, place),
+                va="center",
+                ha="left",
+                fontsize=11.5,
+                color=colours[name],
+                fontweight="bold",
+                annotation_clip=False,
+                arrowprops={
+                    "arrowstyle": "-",
+                    "color": colours[name],
+                    "lw": 0.9,
+                    "shrinkA": 2,
+                    "shrinkB": 4,
+                    "relpos": (0, 0.5),
+                },
+            )
+        )
+    return artists
+
+
+def spread_apart(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
+    """Places near the rising `wanted` ones, `gap` apart, between `low` and `high` if there is room."""
+    places: list[float] = []
+    for value in wanted:
+        places.append(max(value, places[-1] + gap if places else low))
+    over = max(0.0, places[-1] - high) if places else 0.0
+    limit = high
+    for i in reversed(range(len(places))) if over else ():
+        places[i] = min(places[i], limit)
+        limit = places[i] - gap
+    return places
