@@ -1,0 +1,295 @@
+"""Where the likelihood stands high in the nuisances: seeds from pairs of spots, then weighted least squares.
+
+A mode is found as a small network adjustment: every pair inside the gate pulls with the chance that it is
+a true match, the priors pull back. What comes out only steers the integration; it is never the answer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...models.geometry import Array
+from . import world
+from .likelihood import drift_variances, place, tangent_basis, tangent_offsets
+from .matching import PairList
+from .poses import Poses, rolled
+from .problem import Problem
+
+_ITERATIONS = 6
+_SAME = 4.0  # squared Mahalanobis distance below which two modes are one
+
+
+@dataclass(frozen=True)
+class Modes:
+    """Modes of a batch of nodes.
+
+    Attributes
+    ----------
+    node : ndarray of int, shape (m,)
+        Which node each belongs to, not decreasing.
+    eta : ndarray, shape (m, k)
+    root : ndarray, shape (m, k, k)
+        Lower root of the covariance of the normal approximation.
+    ln_mass : ndarray, shape (m,)
+        ln of the Laplace integral of prior times (L - L unmatched).
+    """
+
+    node: np.ndarray
+    eta: Array
+    root: Array
+    ln_mass: Array
+
+
+class Frame:
+    """Poses at given nodes and how they move with the clock, the mount's angle and further parameters."""
+
+    def __init__(self, problem: Problem, u: Array, eta: Array) -> None:
+        self.problem, self.u, self.eta = problem, u, eta
+        nuisances = problem.nuisances
+        self.moving = [nuisances.clock, *range(nuisances.first_extra, len(nuisances.sigma))]
+        self.poses = problem.poses(u, eta)
+        self.slope = {}
+        for index in self.moving:
+            step = 20.0 if index == nuisances.clock else 1e-4
+            ahead, behind = eta.copy(), eta.copy()
+            ahead[:, index] += step
+            behind[:, index] -= step
+            self.slope[index] = (problem.axes_at(u, ahead) - problem.axes_at(u, behind)) / (2 * step)
+
+    def part(self, rows: np.ndarray) -> Frame:
+        """The same for some rows."""
+        new = object.__new__(Frame)
+        new.problem, new.u, new.eta = self.problem, self.u[rows], self.eta[rows]
+        new.moving, new.poses = self.moving, self.poses[rows]
+        new.slope = {index: slope[rows] for index, slope in self.slope.items()}
+        return new
+
+    def poses_at(self, eta: Array) -> Poses:
+        """Poses moved linearly from the frame's own eta, kept orthonormal to second order."""
+        axes = self.poses.axes
+        for index, slope in self.slope.items():
+            axes = axes + slope * (eta[:, index] - self.eta[:, index])[:, None, None, None]
+        gram = axes @ np.swapaxes(axes, -1, -2)
+        return Poses((1.5 * np.eye(3) - 0.5 * gram) @ axes, self.poses.distance, self.poses.seen)
+
+    def derivatives(self, poses: Poses, eta: Array, which: tuple[np.ndarray, np.ndarray], point: Array,
+                    stretch: Array) -> Array:
+        """d(point)/d(eta), shape (p, k, 3), of points (p, 3) in shots `which[1]` of trials `which[0]`."""
+        trial, shot = which
+        problem, k = self.problem, len(self.problem.nuisances.sigma)
+        s = problem.data.n_shots
+        out = np.zeros((len(trial), k, 3))
+        rows = np.arange(len(trial))
+        by_roll = np.cross(-poses.axes[trial, shot, 2], point)
+        out[rows, shot] = by_roll
+        out[rows, s + shot] = stretch
+        mount = problem.nuisances.mount
+        if mount is not None:
+            out[:, mount] = by_roll * problem.data.equatorial[shot][:, None]
+        if self.slope:
+            total = rolled(poses.axes, problem.rolls(eta))
+            body = np.einsum("pij,pj->pi", total[trial, shot], point)
+            for index, slope in self.slope.items():
+                tilted = rolled(slope, problem.rolls(eta))[trial, shot]
+                out[:, index] = np.einsum("pi,pij->pj", body, tilted)
+        return out
+
+
+def pair_slopes(
+    frame: Frame, poses: Poses, eta: Array, placed, trial: np.ndarray, first: np.ndarray, second: np.ndarray
+) -> Array:
+    """d(offset)/d(eta) of pairs, shape (p, 2, k)."""
+    shot = frame.problem.scene.detections.shot
+    p1, p2 = placed.point[trial, first], placed.point[trial, second]
+    d1 = frame.derivatives(poses, eta, (trial, shot[first]), p1, placed.stretch_y[trial, first])
+    d2 = frame.derivatives(poses, eta, (trial, shot[second]), p2, placed.stretch_y[trial, second])
+    return np.einsum("pci,pki->pck", tangent_basis(p1, p2), d2 - d1)
+
+
+def pair_seeds(frame: Frame, width: Array, most: int) -> tuple[np.ndarray, Array]:
+    """Nuisances that bring single pairs together with the least strain on the priors.
+
+    Parameters
+    ----------
+    frame : Frame
+    width : ndarray, shape (k,)
+        How far each nuisance may go from the frame's eta (standard deviations).
+    most : int
+        Seeds kept per row of the frame.
+
+    Returns
+    -------
+    row : ndarray of int, shape (m,)
+    eta : ndarray, shape (m, k)
+    """
+    problem = frame.problem
+    scene, eta = problem.scene, frame.eta
+    placed = place(scene, frame.poses, problem.rolls(eta), problem.squashes(eta))
+    found, days = scene.detections, scene.days
+    variance = (placed.spread**2).sum((-1, -2))
+    loose = _reach2(frame, width)
+    rows, etas, scores = [], [], []
+    for s in range(len(days)):
+        for t in range(s + 1, len(days)):
+            first, second = np.flatnonzero(found.shot == s), np.flatnonzero(found.shot == t)
+            extra = drift_variances(days[t] - days[s])[-1]
+            chord = 2 - 2 * placed.point[:, first] @ np.swapaxes(placed.point[:, second], 1, 2)
+            bound = variance[:, first, None] + variance[:, None, second] + extra
+            bound = bound + (loose[:, s] + loose[:, t])[:, None, None]
+            b, i, j = np.nonzero(chord < world.GATE**2 * bound)
+            i, j = first[i], second[j]
+            delta, cov = tangent_offsets(
+                placed.point[b, i], placed.point[b, j], placed.spread[b, i], placed.spread[b, j]
+            )
+            slope = pair_slopes(frame, frame.poses, eta, placed, b, i, j) * width
+            cov = cov + extra * np.eye(2)
+            whole = cov + slope @ np.swapaxes(slope, 1, 2)
+            solved = np.linalg.solve(whole, delta[..., None])[..., 0]
+            strain = np.einsum("pi,pi->p", delta, solved)
+            good = strain < world.GATE**2
+            step = -np.einsum("pck,pc->pk", slope, solved) * width
+            rows.append(b[good])
+            etas.append(eta[b[good]] + step[good])
+            scores.append(strain[good])
+    row, seed, score = np.concatenate(rows), np.concatenate(etas), np.concatenate(scores)
+    chosen = best_of_each(row, -score, most)
+    return row[chosen], seed[chosen]
+
+
+def _reach2(frame: Frame, width: Array) -> Array:
+    """Square of how far a point can move for one `width` of every nuisance, per row and shot."""
+    s = frame.problem.data.n_shots
+    reach = np.broadcast_to(width[:s] ** 2 + width[s : 2 * s] ** 2, frame.poses.distance.shape).copy()
+    if frame.problem.nuisances.mount is not None:
+        reach += width[frame.problem.nuisances.mount] ** 2
+    for index, slope in frame.slope.items():
+        reach += (slope**2).sum((-1, -2)) * width[index] ** 2
+    return reach
+
+
+def best_of_each(group: np.ndarray, value: Array, most: int) -> np.ndarray:
+    """Indices of the `most` largest values of every group, sorted by group, then falling."""
+    order = np.lexsort((-value, group))
+    sorted_group = group[order]
+    start = np.searchsorted(sorted_group, sorted_group)
+    return order[np.arange(len(order)) - start < most]
+
+
+def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
+    """Adjust eta (m, k) by pairs and priors; the frame has one row for each.
+
+    Returns
+    -------
+    eta : ndarray, shape (m, k)
+    precision : ndarray, shape (m, k, k)
+    ln_like, ln_unmatched : ndarray, shape (m,)
+    """
+    nuisances = frame.problem.nuisances
+    prior = np.diag(1 / nuisances.width**2)
+    pull = np.where(nuisances.uniform, 0.0, 1 / nuisances.width**2)
+    best = eta.copy()
+    best_value = np.full(len(eta), -np.inf)
+    for _ in range(_ITERATIONS):
+        gradient, precision, value, _, _ = _normal_equations(frame, eta)
+        value = value + nuisances.ln_prior(eta)
+        better = value > best_value
+        best[better], best_value[better] = eta[better], value[better]
+        step = np.linalg.solve(precision + prior, (gradient - pull * eta)[..., None])[..., 0]
+        step = np.clip(step, -3 * nuisances.width, 3 * nuisances.width)
+        eta = np.where(better[:, None], eta, best) + np.where(better, 1.0, 0.3)[:, None] * step
+        eta = _inside(nuisances, eta)
+        if np.all(np.abs(step) < 0.02 / np.sqrt(np.einsum("mkk->mk", precision + prior))):
+            break
+    gradient, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
+    worse = ln_like + nuisances.ln_prior(eta) < best_value
+    if worse.any():
+        eta = np.where(worse[:, None], best, eta)
+        _, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
+    return eta, precision + prior, ln_like, ln_unmatched
+
+
+def _inside(nuisances, eta: Array) -> Array:
+    bounded = nuisances.uniform & ~nuisances.periodic
+    return np.where(bounded, np.clip(eta, nuisances.low, nuisances.high), eta)
+
+
+def _normal_equations(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array, PairList]:
+    """Pull and precision of all pairs, each weighted with its chance; ln likelihood with and without."""
+    problem = frame.problem
+    poses = frame.poses_at(eta)
+    result = problem.evaluate(frame.u, eta, poses, keep=True)
+    pairs, m, k = result.pairs, len(eta), eta.shape[1]
+    assert pairs is not None and result.placed is not None
+    gradient, precision = np.zeros((m, k)), np.zeros((m, k, k))
+    if len(pairs):
+        weight = pair_chances(pairs, result.by_rate)
+        slope = pair_slopes(frame, poses, eta, result.placed, pairs.trial, pairs.first, pairs.second)
+        inverse = _pair_precision(pairs) * (weight * 2 / problem.data.n_shots)[:, None, None]
+        pulled = np.swapaxes(slope, 1, 2) @ inverse
+        starts = np.flatnonzero(np.r_[True, np.diff(pairs.trial) > 0])
+        who = pairs.trial[starts]
+        gradient[who] = -np.add.reduceat((pulled @ pairs.delta[..., None])[..., 0], starts)
+        precision[who] = np.add.reduceat(pulled @ slope, starts)
+    return gradient, precision, result.ln_like, result.ln_unmatched, pairs
+
+
+def pair_chances(pairs: PairList, by_rate: Array) -> Array:
+    """Rough chance of each pair to be a true match: its weight against its own rivals."""
+    share = np.exp(by_rate - by_rate.max(-1, keepdims=True))
+    share /= share.sum(-1, keepdims=True)
+    ratio = (np.exp(np.minimum(pairs.ln_ratio, 300)) * share[pairs.trial]).sum(-1)
+    width = int(max(pairs.first.max(), pairs.second.max())) + 1
+    row, column = pairs.trial * width + pairs.first, pairs.trial * width + pairs.second
+    rivals = np.bincount(row, ratio)[row] + np.bincount(column, ratio)[column] - ratio
+    return ratio / (1 + rivals)
+
+
+def _pair_precision(pairs: PairList) -> Array:
+    """Inverse covariance (p, 2, 2) of offsets, averaged over the drift classes by their chances."""
+    inverses, logs = [], []
+    for index, share in enumerate(world.DRIFT_SHARES):
+        cov = pairs.cov + pairs.extra[:, index, None, None] * np.eye(2)
+        inverse = np.linalg.inv(cov)
+        strain = np.einsum("pi,pij,pj->p", pairs.delta, inverse, pairs.delta)
+        logs.append(np.log(share) + 0.5 * np.log(np.linalg.det(inverse)) - 0.5 * strain)
+        inverses.append(inverse)
+    chance = np.exp(logs[1] - np.logaddexp(*logs))[:, None, None]
+    return inverses[0] * (1 - chance) + inverses[1] * chance
+
+
+def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes:
+    """Refine seeds (one frame row each), join equal ones, and integrate each by Laplace's method."""
+    nuisances = frame.problem.nuisances
+    eta, precision, ln_like, ln_unmatched = refine(frame, seeds)
+    eta = nuisances.wrapped(eta)
+    k = eta.shape[1]
+    with np.errstate(divide="ignore"):
+        surplus = ln_like + np.log(-np.expm1(np.minimum(ln_unmatched - ln_like, -1e-12)))
+    covariance = np.linalg.inv(precision)
+    root = np.linalg.cholesky((covariance + np.swapaxes(covariance, 1, 2)) / 2)
+    ln_volume = 0.5 * k * np.log(2 * np.pi) + np.log(np.einsum("mkk->mk", root)).sum(-1)
+    ln_mass = surplus + nuisances.ln_prior(eta) + ln_volume
+    keep = np.flatnonzero(np.isfinite(ln_mass))
+    order = keep[best_of_each(node[keep], ln_mass[keep], len(keep))]
+    order = _without_twins(node, eta, precision, nuisances, order)
+    order = order[best_of_each(node[order], ln_mass[order], most)]
+    return Modes(node[order], eta[order], root[order], ln_mass[order])
+
+
+def _without_twins(node: np.ndarray, eta: Array, precision: Array, nuisances, order: np.ndarray) -> np.ndarray:
+    """Drop every mode that lies on a heavier one of its node; `order` is by node, then falling mass."""
+    alive = np.ones(len(order), dtype=bool)
+    nodes = node[order]
+    for back in range(1, 40):
+        if back >= len(order):
+            break
+        same = nodes[back:] == nodes[:-back]
+        if not same.any():
+            break
+        gap = nuisances.wrapped(eta[order[back:]] - eta[order[:-back]])
+        gap = np.where(nuisances.periodic, gap, eta[order[back:]] - eta[order[:-back]])
+        far = np.einsum("mi,mij,mj->m", gap, precision[order[:-back]], gap)
+        alive[back:] &= ~(same & (far < _SAME) & alive[:-back])
+    return order[alive]
