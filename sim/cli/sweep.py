@@ -90,7 +90,9 @@ def run(
             "figure": None,
         }
         if figure is not None:
-            write_whole(figure, _draw(rows, point, width, height))
+            between = "from sunrise to sunset" if event == "rise-set" else f"noon -/+ {hours:g} h"
+            subtitle = f"{date}, {between}, longitude {longitude:g} E"
+            write_whole(figure, _draw(rows, point, subtitle, width, height))
             result["figure"] = str(figure)
         return result
 
@@ -120,15 +122,16 @@ def _check_picture(figure: Path, width: int, height: int) -> None:
             raise InputError(name, "must be between 200 and 10000", value)
 
 
-def _draw(rows: dict[str, Any], point: dict[str, float] | None, width: int, height: int) -> bytes:
-    from matplotlib.figure import Figure
-
+def _draw(
+    rows: dict[str, Any], point: dict[str, float] | None, subtitle: str, width: int, height: int
+) -> bytes:
     from ...render.curves import draw_sweep
-    from ...render.style import png_bytes
+    from ...render.style import save_png
 
-    picture = Figure(figsize=(width / 100, height / 100), dpi=100, layout="constrained")
-    draw_sweep(rows, point, ax=picture.add_subplot())
-    return png_bytes(picture)
+    artists = draw_sweep(rows, point, subtitle=subtitle)
+    picture = artists[0].get_figure(root=True)
+    assert picture is not None  # the artists were just drawn on one
+    return save_png(picture, width, height)
 
 
 def _show(result: dict[str, Any]) -> None:
@@ -136,14 +139,13 @@ def _show(result: dict[str, Any]) -> None:
         return "-" if value is None or value != value else f"{value:.{digits}f}"
 
     names = list(result["models"])
-    columns = ["latitude", "from UTC", "to UTC", *names, "seen in both"]
+    columns = ["latitude", "from UTC", "to UTC", *names, "seen"]
     rows = []
     for i, row in enumerate(result["rows"]):
-        times = [
-            (row[key] or "-").replace("T", " ").split(".")[0].rstrip("Z") for key in ("from_utc", "to_utc")
-        ]
+        times = [(row[key] or "")[5:16].replace("T", " ") or "-" for key in ("from_utc", "to_utc")]
         turns = [angle(result["models"][name][i]["pattern_turn_deg"]) for name in names]
         rows.append([f"{row['latitude_deg']:g}", *times, *turns, angle(row["pattern_visible_fraction"])])
+    # "seen": share of the face that stays visible, by the first model.
     title = f"Turn of the spot pattern, degrees, anticlockwise +; {result['date']} at {result['longitude_deg']:g} E"
     print_table(columns, rows, title=title)
     if result["figure"]:

@@ -1,0 +1,141 @@
+"""The command `render`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .plumbing import check_free, report, write_whole
+
+NAME = "render"
+
+
+def run(
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="PNG", help="The picture to write.")],
+    scenario: Annotated[
+        Path | None, typer.Option(metavar="TOML", help="A scenario file to draw from.")
+    ] = None,
+    shot: Annotated[int, typer.Option(metavar="N", help="Which shot of the scenario, from 1.")] = 1,
+    model: Annotated[str | None, typer.Option(help="A model, or path/to/file.py:ClassName.")] = None,
+    site: Annotated[str | None, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Degrees, metres.")] = None,
+    at: Annotated[str | None, typer.Option(metavar="UTC", help="ISO 8601 with Z or offset.")] = None,
+    spot: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LAT,CARRINGTON_LON[,AREA_MSH]", help="A spot, degrees; may be repeated."),
+    ] = None,
+    setting: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="PARAM=VALUE", help="A parameter of the model; may be repeated."),
+    ] = None,
+    surface: Annotated[
+        str, typer.Option(help="plain, grid (heliographic) or stripes (meridians).")
+    ] = "plain",
+    size: Annotated[str, typer.Option(metavar="WxH", help="Pixels, without a scenario.")] = "1000x1000",
+    roll_deg: Annotated[float, typer.Option(help="Camera's anticlockwise roll, without a scenario.")] = 0.0,
+    refraction: Annotated[bool, typer.Option(help="Lift and squash the disc by the air.")] = True,
+    noise_seed: Annotated[int | None, typer.Option(help="Add the camera's noise from this seed.")] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing picture.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Draw the Sun's disc as a level camera sees it under one model, or one shot of a scenario."""
+
+    def work() -> dict[str, Any]:
+        import io
+        from dataclasses import replace
+
+        import numpy as np
+        from PIL import Image
+
+        from ...models.errors import InputError
+        from ..forward import draw, observe, truth
+        from ..scenario import read_scenario
+
+        if output.suffix.lower() != ".png":
+            raise InputError("output", "must be a name that ends in .png", str(output))
+        check_free([output], overwrite)
+        if noise_seed is not None and noise_seed < 0:
+            raise InputError("noise-seed", "must be 0 or more", noise_seed)
+        if scenario is not None:
+            if model or site or at or spot or setting:
+                raise InputError("scenario", "must stand alone, without --model, --site, --at, --spot, --set")
+            plan = read_scenario(scenario)
+        else:
+            plan = _single(model, site, at, spot or [], setting or [], size, roll_deg)
+        if not 1 <= shot <= len(plan.shots):
+            raise InputError("shot", f"must be between 1 and {len(plan.shots)}", shot)
+        if not refraction:
+            plan = replace(plan, air=replace(plan.air, refraction=False))
+        plan = replace(plan, shots=plan.shots[:shot])
+        observations = observe(plan)
+        rng = None if noise_seed is None else np.random.default_rng(noise_seed)
+        picture = draw(plan, observations[-1], rng, surface=surface)
+        stream = io.BytesIO()
+        Image.fromarray(picture).save(stream, format="PNG")
+        write_whole(output, stream.getvalue())
+        known = truth(plan, observations)
+        return {
+            "file": str(output),
+            "size_px": [plan.camera.width_px, plan.camera.height_px],
+            "surface": surface,
+            "scenario": str(scenario) if scenario else None,
+            **{name: known[name] for name in ("model", "set", "rotation", "site")},
+            "shot": known["shots"][-1],
+        }
+
+    report(NAME, work, as_json=as_json, show=_show)
+
+
+def _single(
+    model: str | None,
+    site: str | None,
+    at: str | None,
+    spots: list[str],
+    settings: list[str],
+    size: str,
+    roll_deg: float,
+) -> Any:
+    """A scenario of one shot from the options; the focal length makes the disc fill nine tenths."""
+    import math
+
+    from ...models.errors import InputError
+    from ...models.geometry import view_of
+    from ...models.observables import semidiameter
+    from ...models.place import Instants, iso_utc
+    from ...models.registry import get_model
+    from ..camera import Camera, Sensor, focal_length_for
+    from ..rotation import DEFAULT_LAW, rotation_law
+    from ..scenario import PlannedShot, Scenario
+    from ..surface import surface_of
+    from .parsing import numbers, settings_of, site_of, size_of
+
+    for name, value in (("model", model), ("site", site), ("at", at)):
+        if value is None:
+            raise InputError(name, "must be given where there is no --scenario")
+    if not math.isfinite(roll_deg):
+        raise InputError("roll-deg", "must be finite", roll_deg)
+    geometry = get_model(str(model))
+    given = settings_of(settings, [geometry])[0]
+    place, instant = site_of(str(site)), Instants.from_utc(str(at))
+    width, height = size_of(size)
+    camera = Camera(width, height, sensor=Sensor(tint_rgb=(1.0, 0.93, 0.75), blur_px=0.5))
+    radius = float(semidiameter(view_of(geometry, instant, place, given)))
+    focal = focal_length_for(camera, radius, 0.45 * min(width, height))
+    camera = Camera(width, height, focal, camera.pixel_pitch_um, camera.sensor)
+    places = [tuple(numbers("spot", text, (2, 3), "LAT,CARRINGTON_LON[,AREA_MSH]")) for text in spots]
+    shot = PlannedShot("render.jpg", iso_utc(float(instant.utc_days)), roll_deg=roll_deg)
+    law = rotation_law(DEFAULT_LAW)
+    return Scenario("render", place, geometry, given, (shot,), surface_of(places, law), camera)
+
+
+def _show(result: dict[str, Any]) -> None:
+    shot = result["shot"]
+    print(f"{result['file']}: {result['size_px'][0]} x {result['size_px'][1]} px, {result['model']}")
+    print(
+        f"  Sun's centre {shot['apparent_altitude_deg']:.2f} deg up (without air {shot['altitude_deg']:.2f})"
+    )
+    print(f"  radius {shot['radius_px']:.1f} px, height over width {shot['axis_ratio']:.4f}")
+    for spot in shot["spots"]:
+        where = f"x {spot['x']:+.3f}, y {spot['y']:+.3f}" if spot["visible"] else "on the far side"
+        print(f"  spot {spot['spot']}: {where}")

@@ -1,0 +1,313 @@
+"""From a scenario to what a camera would have seen: true places of the spots, and photos with their EXIF."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image
+
+from ..models.errors import OutputExistsError
+from ..models.geometry import Array, SunView, view_of
+from ..models.observables import altitude, project, semidiameter
+from ..models.place import Instants, parse_utc
+from ..render.disc import render_disc
+from ..render.frame import PictureFrame, VerticalWarp
+from ..render.picture import to_picture
+from .atmosphere import apparent_altitude, axis_ratio, horizon_dip_rad, transmission, vertical_table
+from .camera import camera_roll, disc_radius_px
+from .cli.plumbing import jsonable, write_whole
+from .predicting import predict
+from .scenario import PlannedShot, Scenario
+
+Table = tuple[Array, Array]
+
+
+@dataclass(frozen=True)
+class Observation:
+    """What one shot of a scenario shows, exactly.
+
+    Parameters
+    ----------
+    shot : PlannedShot
+    view : SunView
+        Of this one instant.
+    frame : PictureFrame
+        Place, size and roll of the disc in the picture (before any mirroring).
+    vertical_table : (ndarray, ndarray) or None
+        Refraction over the disc; None without.
+    apparent_altitude_rad : float
+        Of the Sun's centre.
+    days : float
+        From the scenario's first shot.
+    x, y, mu : ndarray, shape (spots,)
+        True disc places (limb radii, no refraction) and cosines of the foreshortening.
+    visible : ndarray of bool, shape (spots,)
+    pixels : ndarray, shape (spots, 2)
+        Column and row in the picture, refracted, rolled and mirrored.
+    """
+
+    shot: PlannedShot
+    view: SunView
+    frame: PictureFrame
+    vertical_table: Table | None
+    apparent_altitude_rad: float
+    days: float
+    x: Array
+    y: Array
+    mu: Array
+    visible: np.ndarray
+    pixels: Array
+
+
+def observe(scenario: Scenario) -> list[Observation]:
+    """True appearance of every shot of `scenario`.
+
+    Raises
+    ------
+    InputError
+        The Sun stands lower than refraction is known, or an equatorial mount under a model without a
+        celestial north.
+    """
+    instants = Instants.from_utc([shot.time_utc for shot in scenario.shots])
+    views = view_of(scenario.model, instants, scenario.site, scenario.given)
+    days = instants.utc_days - instants.utc_days[0]
+    return [_observe_one(scenario, shot, views, i, float(days[i])) for i, shot in enumerate(scenario.shots)]
+
+
+def _observe_one(
+    scenario: Scenario, shot: PlannedShot, views: SunView, index: int, days: float
+) -> Observation:
+    view, air = views[index], scenario.air
+    high = float(altitude(view))
+    radius = float(semidiameter(view))
+    table = None
+    if air.refraction:
+        table = vertical_table(high, radius, air.pressure_hpa, air.temperature_c)
+        seen = float(apparent_altitude(high, air.pressure_hpa, air.temperature_c))
+    else:
+        seen = high
+    roll = camera_roll(views, shot.mount, np.deg2rad(shot.roll_deg))[index]
+    camera = scenario.camera
+    frame = PictureFrame(
+        camera.width_px,
+        camera.height_px,
+        shot.centre_px or camera.centre_px,
+        float(disc_radius_px(camera, radius)),
+        float(np.rad2deg(roll)),
+    )
+    disc = project(view, scenario.surface.points(days))
+    column, row = frame.to_pixels(disc.x, VerticalWarp(table).apparent(disc.y))
+    if shot.mirrored:
+        column = camera.width_px - 1 - column
+    pixels = np.stack([column, row], axis=-1)
+    return Observation(shot, view, frame, table, seen, days, disc.x, disc.y, disc.mu, disc.visible, pixels)
+
+
+def draw(
+    scenario: Scenario,
+    observation: Observation,
+    rng: np.random.Generator | None = None,
+    *,
+    surface: str = "plain",
+) -> npt.NDArray[np.uint8]:
+    """The picture of one shot, (rows, columns, 3) sRGB; without `rng` no noise is added."""
+    light = render_disc(
+        observation.view,
+        observation.frame,
+        scenario.surface.drawn(observation.days),
+        vertical_table=observation.vertical_table,
+        surface=surface,
+        horizon=_horizon(scenario, observation),
+    )
+    sensor = scenario.camera.sensor
+    picture = to_picture(
+        light * _air_light(scenario, observation),
+        exposure=sensor.exposure,
+        tint_rgb=sensor.tint_rgb,
+        blur_px=sensor.blur_px,
+        noise_dn=sensor.noise_dn if rng is not None else 0.0,
+        rng=rng,
+    )
+    return np.ascontiguousarray(picture[:, ::-1]) if observation.shot.mirrored else picture
+
+
+def _horizon(scenario: Scenario, observation: Observation) -> float:
+    """Height of the horizon above the Sun's apparent centre in limb radii; a plane has no dip."""
+    is_sphere = bool(np.all(np.isfinite(observation.view.celestial_north)))
+    dip = float(horizon_dip_rad(scenario.site.height_m)) if is_sphere else 0.0
+    return (-dip - observation.apparent_altitude_rad) / float(semidiameter(observation.view))
+
+
+def _air_light(scenario: Scenario, observation: Observation) -> npt.NDArray[np.float32]:
+    """Light that comes through the air at each pixel, 1 in the clearest channel at the Sun's centre."""
+    frame, air = observation.frame, scenario.air
+    rows, columns = np.arange(frame.height_px)[:, None], np.arange(frame.width_px)[None, :]
+    _, y = frame.to_disc(columns, rows)
+    radius = float(semidiameter(observation.view))
+    heights = np.linspace(float(y.min()), float(y.max()), 257)
+    lowest = np.deg2rad(-1.0)  # the air mass formula ends there; ground or night covers what lies lower
+    altitudes = np.maximum(observation.apparent_altitude_rad + heights * radius, lowest)
+    through = transmission(np.minimum(altitudes, np.pi / 2), air.pressure_hpa, haze=air.haze)
+    centre = transmission(max(observation.apparent_altitude_rad, lowest), air.pressure_hpa, haze=air.haze)
+    through = through / centre.max()
+    return np.stack([np.interp(y, heights, channel) for channel in through.T], axis=-1).astype(np.float32)
+
+
+def jpeg_bytes(scenario: Scenario, observation: Observation, picture: npt.NDArray[np.uint8]) -> bytes:
+    """The picture as a JPEG with the EXIF a camera writes: time with offset, place, lens."""
+    stream = io.BytesIO()
+    Image.fromarray(picture).save(
+        stream,
+        format="JPEG",
+        quality=scenario.camera.sensor.jpeg_quality,
+        exif=_exif(scenario, observation),
+    )
+    return stream.getvalue()
+
+
+def _exif(scenario: Scenario, observation: Observation) -> Image.Exif:
+    shot, camera, site = observation.shot, scenario.camera, scenario.site
+    offset = dt.timedelta(hours=shot.utc_offset_h)
+    local = parse_utc(shot.time_utc).astimezone(dt.timezone(offset))
+    minutes = round(offset.total_seconds() / 60)
+    sign, minutes = ("-" if minutes < 0 else "+"), abs(minutes)
+    exif = Image.Exif()
+    exif[0x010E] = "Invented picture of a simulated Sun, not a photograph"
+    exif[0x0110] = scenario.camera_name
+    exif[0x0131] = f"whichsun {version('whichsun')}"
+    details = exif.get_ifd(0x8769)
+    details[0x9003] = f"{local:%Y:%m:%d %H:%M:%S}"  # DateTimeOriginal
+    details[0x9011] = f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"  # OffsetTimeOriginal
+    details[0x9291] = f"{local.microsecond // 1000:03d}"  # SubSecTimeOriginal
+    details[0x920A] = camera.focal_length_mm  # FocalLength
+    details[0xA20E] = details[0xA20F] = 10000 / camera.pixel_pitch_um  # FocalPlaneResolution
+    details[0xA210] = 3  # per centimetre
+    place = exif.get_ifd(0x8825)
+    latitude, longitude = float(site.latitude_deg), float(site.longitude_deg)
+    longitude = (longitude + 180) % 360 - 180
+    place[1], place[2] = ("S" if latitude < 0 else "N"), _sexagesimal(latitude)
+    place[3], place[4] = ("W" if longitude < 0 else "E"), _sexagesimal(longitude)
+    place[5], place[6] = b"\x00", float(site.height_m)
+    return exif
+
+
+def _sexagesimal(angle_deg: float) -> tuple[float, float, float]:
+    thousandths = round(abs(angle_deg) * 3_600_000)
+    minutes, seconds = divmod(thousandths, 60_000)
+    return float(minutes // 60), float(minutes % 60), seconds / 1000
+
+
+def photograph(
+    scenario: Scenario,
+    folder: Path | str,
+    rng: np.random.Generator,
+    overwrite: bool = False,
+    *,
+    seed: int | None = None,
+) -> list[Path]:
+    """Write the photos of a scenario and, beside them, ``truth.json`` with what is true in them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    folder : path
+    rng : numpy.random.Generator
+        For the noise.
+    overwrite : bool
+        Without it an existing photo or truth is refused before anything is written.
+    seed : int, optional
+        Noted in the truth.
+
+    Returns
+    -------
+    list of Path
+        The photos, in the order of the shots.
+    """
+    folder = Path(folder)
+    paths = [folder / shot.file for shot in scenario.shots]
+    for path in (*paths, folder / "truth.json"):
+        if path.exists() and not overwrite:
+            raise OutputExistsError(path)
+    observations = observe(scenario)
+    for path, observation in zip(paths, observations, strict=True):
+        write_whole(path, jpeg_bytes(scenario, observation, draw(scenario, observation, rng)))
+    record = {**truth(scenario, observations), "seed": seed}
+    write_whole(folder / "truth.json", json.dumps(jsonable(record), indent=2, allow_nan=False) + "\n")
+    return paths
+
+
+def truth(scenario: Scenario, observations: list[Observation]) -> dict[str, Any]:
+    """What is true in a scenario, ready for JSON; angles in degrees, disc places in limb radii."""
+    site = scenario.site
+    places = [(spot.latitude_deg, spot.longitude_deg) for spot in scenario.surface.spots]
+    predicted = predict(
+        scenario.model,
+        Instants.from_utc([shot.time_utc for shot in scenario.shots]),
+        site,
+        scenario.given,
+        spots_deg=places,
+        law=scenario.surface.law,
+    )
+    return {
+        "schema": "whichsun/truth/1",
+        "program": f"whichsun {version('whichsun')}",
+        "scenario": scenario.name,
+        "scenario_sha256": scenario.sha256,
+        "invented": True,
+        "model": scenario.model.name,
+        "set": dict(scenario.given),
+        "rotation": scenario.surface.law.name,
+        "site": {
+            "latitude_deg": float(site.latitude_deg),
+            "longitude_deg": float(site.longitude_deg),
+            "height_m": float(site.height_m),
+        },
+        "shots": [_shot_truth(scenario, observation) for observation in observations],
+        "turn": predicted["turn"],
+    }
+
+
+def _shot_truth(scenario: Scenario, observation: Observation) -> Mapping[str, Any]:
+    view, frame, shot, air = observation.view, observation.frame, observation.shot, scenario.air
+    ratio = 1.0
+    if air.refraction:
+        heights = float(altitude(view)), float(semidiameter(view))
+        ratio = float(axis_ratio(*heights, air.pressure_hpa, air.temperature_c))
+    spots = [
+        {
+            "spot": k + 1,
+            "x": float(observation.x[k]),
+            "y": float(observation.y[k]),
+            "vertex_angle_deg": float(np.rad2deg(np.arctan2(-observation.x[k], observation.y[k]))),
+            "radius": float(np.hypot(observation.x[k], observation.y[k])),
+            "visible": bool(observation.visible[k]),
+            "pixel": observation.pixels[k].tolist(),
+            "area_msh": spot.area_msh,
+        }
+        for k, spot in enumerate(scenario.surface.spots)
+    ]
+    column, row = frame.centre_px
+    if shot.mirrored:
+        column = frame.width_px - 1 - column
+    return {
+        "file": shot.file,
+        "time_utc": shot.time_utc,
+        "mount": shot.mount,
+        "mirrored": shot.mirrored,
+        "roll_deg": frame.roll_deg,
+        "sun_centre_px": [column, row],
+        "radius_px": frame.radius_px,
+        "axis_ratio": ratio,
+        "altitude_deg": float(np.rad2deg(altitude(view))),
+        "apparent_altitude_deg": float(np.rad2deg(observation.apparent_altitude_rad)),
+        "spots": spots,
+    }
