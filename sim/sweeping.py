@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..models.errors import InputError, UnknownNameError
-from ..models.geometry import GeometryModel, view_of
+from ..models.geometry import Array, GeometryModel, view_of
 from ..models.observables import body_vector
 from ..models.place import Instants, Site
 from .daylight import local_noon, parse_date, rise_set
@@ -92,31 +92,62 @@ def sweep(
         Degrees, anticlockwise positive; None for the times and nan for the turns where the Sun does not
         rise or set.
     """
-    site = times.site
-    wide = Site(site.latitude_deg[:, None], site.longitude_deg, site.height_m)
-    view = view_of(model, times.instants, wide, given)
-    first, last = moment(view, 0), moment(view, 1)
-    days = times.instants.utc_days[:, 1] - times.instants.utc_days[:, 0]
     places = np.deg2rad(np.asarray(spots_deg, dtype=float).reshape(-1, 2))
-    points = np.broadcast_to(body_vector(places[:, 0], places[:, 1]), (days.size, len(places), 3))
-    pattern = pattern_turn(first, last, days, law)
-    columns = {
-        "axis_turn_deg": np.rad2deg(axis_turn(first, last)),
-        "celestial_north_turn_deg": np.rad2deg(celestial_north_turn(first, last)),
-        "pattern_turn_deg": np.rad2deg(pattern.turn),
-        "pattern_visible_fraction": pattern.visible_fraction,
-        "pattern_scatter": pattern.scatter,
-        "spots_turn_deg": np.rad2deg(spot_turns(first, last, points, days, law)),
-    }
+    latitudes = times.site.latitude_deg
+    # Only where the Sun rises and sets: a pole may lie off a model's map.
+    asked = np.flatnonzero(times.happens)
+    columns = _turns(model, times, asked, given, body_vector(places[:, 0], places[:, 1]), law)
     texts = times.instants.iso()
+    place_of = {int(index): k for k, index in enumerate(asked)}
     rows = []
-    for i, happens in enumerate(times.happens):
+    for i, latitude in enumerate(latitudes):
+        k = place_of.get(i)
         row: dict[str, Any] = {
-            "latitude_deg": float(site.latitude_deg[i]),
-            "from_utc": texts[2 * i] if happens else None,
-            "to_utc": texts[2 * i + 1] if happens else None,
+            "latitude_deg": float(latitude),
+            "from_utc": None if k is None else texts[2 * i],
+            "to_utc": None if k is None else texts[2 * i + 1],
         }
         for name, values in columns.items():
-            row[name] = (values[i] if happens else np.full_like(values[i], np.nan)).tolist()
+            row[name] = (np.full(values.shape[1:], np.nan) if k is None else values[k]).tolist()
         rows.append(row)
     return rows
+
+
+def _turns(
+    model: GeometryModel,
+    times: SweepTimes,
+    asked: np.ndarray,
+    given: Mapping[str, Any] | None,
+    points: Array,
+    law: RotationLaw,
+) -> dict[str, Array]:
+    """Columns of the turns, degrees, at the latitudes number `asked`; first axis: latitude."""
+    if not len(asked):
+        empty = np.empty(0)
+        return {**dict.fromkeys(_COLUMNS, empty), "spots_turn_deg": np.empty((0, len(points)))}
+    instants = times.instants[asked]
+    site = Site(times.site.latitude_deg[asked, None], times.site.longitude_deg, times.site.height_m)
+    view = view_of(model, instants, site, given)
+    first, last = moment(view, 0), moment(view, 1)
+    days = instants.utc_days[:, 1] - instants.utc_days[:, 0]
+    pattern = pattern_turn(first, last, days, law)
+    points = np.broadcast_to(points, (len(asked), *points.shape))
+    values = (
+        np.rad2deg(axis_turn(first, last)),
+        np.rad2deg(celestial_north_turn(first, last)),
+        np.rad2deg(pattern.turn),
+        pattern.visible_fraction,
+        pattern.scatter,
+        np.rad2deg(spot_turns(first, last, points, days, law)),
+    )
+    return dict(zip(_COLUMNS, values, strict=True))
+
+
+_COLUMNS = (
+    "axis_turn_deg",
+    "celestial_north_turn_deg",
+    "pattern_turn_deg",
+    "pattern_visible_fraction",
+    "pattern_scatter",
+    "spots_turn_deg",
+)

@@ -19,7 +19,8 @@ from ..models.observables import disc_axes, north_vertex_angle, parallactic_angl
 from ..models.place import Instants, Site
 from .rotation import RotationLaw, carry
 
-LATTICE_POINTS = 2000
+LATTICE_POINTS = 8000
+_POINTS_AT_ONCE = 500_000
 _GOLDEN_ANGLE = np.pi * (3 - np.sqrt(5))
 _FINEST_STEP = np.deg2rad(30)
 _LONGEST_DAYS = 400.0
@@ -122,9 +123,42 @@ def pattern_turn(
 
     Notes
     -----
-    The turn t that minimises the sum of |p2 - R(t) p1|^2 is atan2(sum p1 x p2, sum p1 . p2).
+    The turn t that minimises the sum of |p2 - R(t) p1|^2 is atan2(sum p1 x p2, sum p1 . p2). Where the
+    scatter nears 1 the pattern is turned inside out and its turn means little.
     """
-    points = face_lattice(view_a) if points is None else points
+    if points is not None:
+        return _pattern_turn(view_a, view_b, days, law, points)
+    shape = np.broadcast_shapes(view_a.shape, view_b.shape)
+    flat_a, flat_b = _flattened(view_a, shape), _flattened(view_b, shape)
+    flat_days = np.broadcast_to(np.asarray(days, dtype=float), shape).reshape(-1)
+    block = max(1, _POINTS_AT_ONCE // LATTICE_POINTS)
+    parts = []
+    for start in range(0, flat_days.size, block):
+        here = slice(start, start + block)
+        lattice = face_lattice(flat_a[here])
+        parts.append(_pattern_turn(flat_a[here], flat_b[here], flat_days[here], law, lattice))
+    joined = (np.concatenate(values).reshape(shape) for values in zip(*parts, strict=True))
+    return PatternTurn(*joined)
+
+
+def _flattened(view: SunView, shape: tuple[int, ...]) -> SunView:
+    """The view broadcast to `shape` with one leading axis."""
+
+    def flat(values: Array, tail: tuple[int, ...] = ()) -> Array:
+        return np.broadcast_to(values, shape + tail).reshape(-1, *tail)
+
+    return SunView(
+        flat(view.direction, (3,)),
+        flat(view.distance),
+        flat(view.attitude, (3, 3)),
+        flat(view.celestial_north, (3,)),
+        flat(view.sun_radius_km),
+    )
+
+
+def _pattern_turn(
+    view_a: SunView, view_b: SunView, days: Array | float, law: RotationLaw, points: Array
+) -> PatternTurn:
     first = project(view_a, points)
     second = project(view_b, carry(points, days, law))
     both = first.visible & second.visible
