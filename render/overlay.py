@@ -1,0 +1,378 @@
+"""The measured photo with what was measured on it: limb, centre, vertical, spots and their numbers.
+
+Every mark is a light stroke in a dark casing, so that it shows on the disc and on the sky alike.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.patheffects import Normal, Stroke
+
+from ..models.errors import InputError
+from .style import INK, new_figure, styled, turn_words
+
+_LIMB = "#5FD3E0"
+_VERTICAL = "#FFFFFF"
+_SPOT = "#FFC94D"
+_CASING = "#1B1D21"
+
+
+def draw_overlay(
+    image: npt.NDArray[np.uint8],
+    shot: Mapping[str, Any] | Any,
+    *,
+    limb_px: npt.ArrayLike | None = None,
+    matches: Mapping[int, str] | None = None,
+    title: str = "",
+    notes: Sequence[str] = (),
+    crop: bool = True,
+    ax: Axes | None = None,
+) -> list[Artist]:
+    """Draw limb, centre, vertical and numbered spots over a photo.
+
+    Parameters
+    ----------
+    image : ndarray of uint8, shape (rows, cols) or (rows, cols, 3)
+        The photo, upright as it was measured.
+    shot : mapping or object
+        ``centre_px`` (column, row), ``semi_axes_px`` (across, along the vertical), ``roll_deg`` and
+        ``spots``: each with ``id`` and either ``column_px`` and ``row_px`` or ``x`` and ``y`` (disc frame,
+        roll and squash undone). Names that are missing or None are left out.
+    limb_px : array_like, shape (n, 2), optional
+        Columns and rows of points along the fitted limb, in order; without it the ellipse of the axes is
+        drawn.
+    matches : mapping, optional
+        Spot id to what stands beside the number, such as the match's number.
+    title, notes : str and sequence of str
+        Words above and lines below the picture, when a figure is made.
+    crop : bool
+        Show the disc with a margin rather than the whole photo.
+    ax : Axes, optional
+
+    Returns
+    -------
+    list of artists; ``artists[0].figure`` is the figure.
+    """
+    image = np.asarray(image)
+    if image.ndim not in (2, 3) or image.size == 0:
+        raise InputError("image", "must have the shape (rows, columns) or (rows, columns, 3)", image.shape)
+    box = _box(image, shot) if crop else (0, image.shape[0], 0, image.shape[1])
+    with styled():
+        if ax is None:
+            ax = _picture_axes(box, title, notes)
+        return _draw(ax, image, shot, limb_px, matches or {}, box)
+
+
+def draw_pair(
+    images: Sequence[npt.NDArray[np.uint8]],
+    shots: Sequence[Mapping[str, Any] | Any],
+    *,
+    turn_deg: float | None = None,
+    sigma_deg: float | None = None,
+    limbs_px: Sequence[npt.ArrayLike | None] = (None, None),
+    matches: Sequence[Mapping[int, str]] = ({}, {}),
+    captions: Sequence[str] = ("first photo", "second photo"),
+    reference_deg: float | None = None,
+    title: str = "The same spots, hours apart",
+) -> list[Artist]:
+    """Two shots side by side with the turn between them drawn and written.
+
+    Parameters are those of :func:`draw_overlay`, in pairs, and
+
+    Parameters
+    ----------
+    turn_deg, sigma_deg : float, optional
+        Turn from the first to the second shot, anticlockwise positive, and its standard deviation.
+    reference_deg : float, optional
+        Vertex angle in the first shot of the line that shows the turn; by default that of the matched spot
+        (or any spot) farthest from the centre.
+    """
+    if len(images) != 2 or len(shots) != 2:
+        raise InputError("images and shots", "must be two each", (len(images), len(shots)))
+    with styled():
+        figure = new_figure(1800, 1080)
+        figure.text(0.025, 0.965, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
+        if turn_deg is not None:
+            error = "" if sigma_deg is None else f", ± {sigma_deg:.1f}\N{DEGREE SIGN}"
+            words = f"The pattern turned {turn_words(turn_deg)}{error}."
+            figure.text(0.025, 0.895, words, fontsize=13, va="top", fontweight="bold")
+        if reference_deg is None:
+            reference_deg = _reference(shots[0], matches[0])
+        artists: list[Artist] = []
+        for i in range(2):
+            axes = figure.add_axes((0.025 + 0.4875 * i, 0.075, 0.4625, 0.765))
+            box = _box(np.asarray(images[i]), shots[i])
+            artists += _draw(axes, np.asarray(images[i]), shots[i], limbs_px[i], matches[i], box, short=True)
+            figure.text(0.025 + 0.4875 * i, 0.03, captions[i], fontsize=11, va="bottom", color=INK)
+            if turn_deg is not None and reference_deg is not None:
+                artists += _draw_turn(axes, shots[i], reference_deg, turn_deg if i else None)
+        return artists
+
+
+def _get(thing: Any, name: str) -> Any:
+    return thing.get(name) if isinstance(thing, Mapping) else getattr(thing, name, None)
+
+
+def _cased(width: float) -> list[Any]:
+    """Path effects: a dark casing around a light stroke."""
+    return [Stroke(linewidth=width + 2.2, foreground=_CASING, alpha=0.75), Normal()]
+
+
+def _box(image: npt.NDArray, shot: Any) -> tuple[int, int, int, int]:
+    """Rows and columns to show: the disc and a margin, inside the picture."""
+    centre, axes = _get(shot, "centre_px"), _get(shot, "semi_axes_px")
+    rows, columns = image.shape[:2]
+    if centre is None or axes is None:
+        return 0, rows, 0, columns
+    half = 1.22 * max(axes)
+    return (
+        max(0, math.floor(centre[1] - half)),
+        min(rows, math.ceil(centre[1] + half) + 1),
+        max(0, math.floor(centre[0] - half)),
+        min(columns, math.ceil(centre[0] + half) + 1),
+    )
+
+
+def _picture_axes(box: tuple[int, int, int, int], title: str, notes: Sequence[str]) -> Axes:
+    """Axes for a picture of that shape, with room for words."""
+    rows, columns = box[1] - box[0], box[3] - box[2]
+    head = 0.62 if title else 0.12
+    foot = 0.16 + 0.24 * len(notes)
+    width = 10.5
+    tall = width * 0.976 * rows / columns
+    height = head + foot + tall
+    figure = new_figure(1400, round(1400 * height / width))
+    ax = figure.add_axes((0.012, foot / height, 0.976, tall / height))
+    if title:
+        figure.text(0.018, 1 - 0.16 / height, title, fontsize=15, va="top", fontfamily="DejaVu Serif")
+    for i, note in enumerate(notes):
+        figure.text(0.018, (foot - 0.1 - 0.24 * i) / height, note, fontsize=11, va="top", color=INK)
+    return ax
+
+
+def _draw(
+    ax: Axes,
+    image: npt.NDArray,
+    shot: Any,
+    limb_px: npt.ArrayLike | None,
+    matches: Mapping[int, str],
+    box: tuple[int, int, int, int],
+    short: bool = False,
+) -> list[Artist]:
+    top, bottom, left, right = box
+    extent = (left - 0.5, right - 0.5, bottom - 0.5, top - 0.5)
+    shown = image[top:bottom, left:right]
+    artists: list[Artist] = [
+        ax.imshow(
+            _reduced(shown),
+            extent=extent,
+            origin="upper",
+            cmap="gray",
+            vmin=0,
+            vmax=255,
+            interpolation="antialiased",
+        )
+    ]
+    ax.set_xlim(extent[0], extent[1])
+    ax.set_ylim(extent[2], extent[3])
+    ax.set_axis_off()
+    centre, axes = _get(shot, "centre_px"), _get(shot, "semi_axes_px")
+    if centre is None or axes is None:
+        words = ax.text(
+            0.5,
+            0.5,
+            "no disc found",
+            transform=ax.transAxes,
+            ha="center",
+            fontsize=18,
+            color=_SPOT,
+            path_effects=_cased(1),
+        )
+        return [*artists, words]
+    limb = limb_points(shot) if limb_px is None else np.asarray(limb_px, float).reshape(-1, 2)
+    closed = np.vstack([limb, limb[:1]])
+    artists += ax.plot(closed[:, 0], closed[:, 1], color=_LIMB, lw=1.3, path_effects=_cased(1.3))
+    artists += _draw_centre(ax, shot)
+    artists += _draw_spots(ax, shot, matches, short)
+    return artists
+
+
+def _reduced(image: npt.NDArray) -> npt.NDArray:
+    """Block means of a large picture: 2000 pixels are plenty for a figure."""
+    step = max(1, max(image.shape[:2]) // 2000)
+    if step == 1:
+        return image
+    rows, columns = (size // step for size in image.shape[:2])
+    trimmed = image[: rows * step, : columns * step]
+    return trimmed.reshape(rows, step, columns, step, -1).mean(axis=(1, 3)).squeeze().astype(np.uint8)
+
+
+def to_photo(shot: Any, x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Columns and rows, shape (n, 2), of disc places by centre, axes and roll of `shot`."""
+    centre, axes = _get(shot, "centre_px"), _get(shot, "semi_axes_px")
+    roll = math.radians(_get(shot, "roll_deg") or 0.0)
+    across, along = np.asarray(x, float) * axes[0], np.asarray(y, float) * axes[1]
+    right = across * math.cos(roll) + along * math.sin(roll)
+    up = along * math.cos(roll) - across * math.sin(roll)
+    sense = -1 if _get(shot, "mirrored") else 1
+    return np.stack([centre[0] + sense * right, centre[1] - up], axis=-1)
+
+
+def limb_points(shot: Any, count: int = 361) -> npt.NDArray[np.float64]:
+    """Points along the ellipse of the shot's centre, axes and roll; shape (count, 2)."""
+    turn = np.linspace(0, 2 * np.pi, count)
+    return to_photo(shot, np.cos(turn), np.sin(turn))
+
+
+def _draw_centre(ax: Axes, shot: Any) -> list[Artist]:
+    """Cross at the centre, vertical with its upper end named."""
+    centre = to_photo(shot, [0], [0])[0]
+    ends = to_photo(shot, [0, 0], [-1.1, 1.1])
+    artists: list[Artist] = list(
+        ax.plot(ends[:, 0], ends[:, 1], color=_VERTICAL, lw=1.2, dashes=(7, 4), path_effects=_cased(1.0))
+    )
+    artists += ax.plot(centre[0], centre[1], "+", ms=17, mew=1.8, color=_LIMB, path_effects=_cased(1.8))
+    name = to_photo(shot, [0.03], [1.11])[0]
+    artists.append(
+        ax.text(
+            float(name[0]),
+            float(name[1]),
+            "up",
+            fontsize=11,
+            color=_VERTICAL,
+            va="center",
+            ha="left",
+            path_effects=_cased(0.8),
+        )
+    )
+    return artists
+
+
+def _draw_spots(ax: Axes, shot: Any, matches: Mapping[int, str], short: bool) -> list[Artist]:
+    """A ring around each spot and its number beside it, where it is least in the way."""
+    spots = list(_get(shot, "spots") or ())
+    if not spots:
+        return []
+    places = np.array([_spot_place(shot, spot) for spot in spots])
+    scale = max(_get(shot, "semi_axes_px"))
+    radius = np.array([max(_ring_radius(spot) * scale, 0.020 * scale) for spot in spots])
+    artists: list[Artist] = []
+    taken: list[tuple[float, float]] = []
+    circle = np.linspace(0, 2 * np.pi, 61)
+    for i, spot in enumerate(spots):
+        ring = places[i] + radius[i] * np.stack([np.cos(circle), np.sin(circle)], axis=-1)
+        number = int(_get(spot, "id"))
+        matched = number in matches
+        style = "-" if matched or not matches else (0, (2, 2))
+        artists += ax.plot(ring[:, 0], ring[:, 1], color=_SPOT, lw=1.3, ls=style, path_effects=_cased(1.1))
+        where = _free_place(places, radius, i, scale, taken)
+        taken.append(where)
+        text = f"{number}" if not matched else (matches[number] if short else f"{number} ({matches[number]})")
+        artists.append(
+            ax.text(
+                where[0],
+                where[1],
+                text,
+                fontsize=11.5,
+                fontweight="bold",
+                color=_SPOT,
+                ha="center",
+                va="center",
+                bbox={"boxstyle": "round,pad=0.18", "facecolor": _CASING, "edgecolor": "none", "alpha": 0.78},
+                zorder=6,
+            )
+        )
+    return artists
+
+
+def _spot_place(shot: Any, spot: Any) -> tuple[float, float]:
+    column, row = _get(spot, "column_px"), _get(spot, "row_px")
+    if column is not None and row is not None:
+        return float(column), float(row)
+    place = to_photo(shot, [_get(spot, "x")], [_get(spot, "y")])[0]
+    return float(place[0]), float(place[1])
+
+
+def _ring_radius(spot: Any) -> float:
+    """Radius in disc radii of a ring around a spot: of its area in millionths of the hemisphere."""
+    area = _get(spot, "area_msh")
+    return 0.012 + (1.1 * math.sqrt(2e-6 * area) if area else 0.0)
+
+
+def _free_place(
+    places: npt.NDArray, radius: npt.NDArray, i: int, scale: float, taken: Sequence[tuple[float, float]]
+) -> tuple[float, float]:
+    """Centre of a label beside spot `i`: of twelve directions the one farthest from everything else."""
+    best, best_room = (0.0, 0.0), -np.inf
+    others = np.delete(places, i, axis=0)
+    for k, angle in enumerate(np.deg2rad(np.arange(-45, 315, 30))):
+        reach = radius[i] + 0.045 * scale
+        where = (places[i][0] + reach * math.cos(angle) * 1.15, places[i][1] + reach * math.sin(angle))
+        things = np.vstack([others, np.array(taken).reshape(-1, 2)])
+        room = np.min(np.hypot(*(things - where).T), initial=0.12 * scale) - 1e-3 * k * scale
+        if room > best_room:
+            best, best_room = where, room
+    return best
+
+
+def _reference(shot: Any, matches: Mapping[int, str]) -> float | None:
+    """Vertex angle (deg) of the matched spot farthest from the centre."""
+    spots = list(_get(shot, "spots") or ())
+    chosen = [spot for spot in spots if int(_get(spot, "id")) in matches] or spots
+    if not chosen:
+        return None
+    far = max(chosen, key=lambda spot: math.hypot(_get(spot, "x"), _get(spot, "y")))
+    return math.degrees(math.atan2(-_get(far, "x"), _get(far, "y")))
+
+
+def _draw_turn(ax: Axes, shot: Any, reference_deg: float, turn_deg: float | None) -> list[Artist]:
+    """The reference line; in the second shot also where it was, and the arc between the two."""
+
+    def ray(vertex_deg: float, r: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        v = math.radians(vertex_deg)
+        return to_photo(shot, -np.asarray(r, float) * math.sin(v), np.asarray(r, float) * math.cos(v))
+
+    now = ray(reference_deg + (turn_deg or 0.0), np.linspace(0, 1, 301))
+    scale = max(_get(shot, "semi_axes_px"))
+    for spot in _get(shot, "spots") or ():  # the line leaves the spots free
+        clear = (max(_ring_radius(spot), 0.02) + 0.008) * scale
+        now[np.hypot(*(now - _spot_place(shot, spot)).T) < clear] = np.nan
+    artists: list[Artist] = list(ax.plot(now[:, 0], now[:, 1], color=_SPOT, lw=2.2, path_effects=_cased(2.0)))
+    if turn_deg is None:
+        return artists
+    before = ray(reference_deg, [0, 1])
+    artists += ax.plot(
+        before[:, 0], before[:, 1], color=_SPOT, lw=1.8, dashes=(3, 3), path_effects=_cased(1.4)
+    )
+    steps = np.linspace(0, 1, max(8, int(abs(turn_deg)) + 2))
+    arc = np.vstack([ray(reference_deg + turn_deg * step, 0.5) for step in steps])
+    artists += ax.plot(arc[:, 0], arc[:, 1], color=_SPOT, lw=2.2, path_effects=_cased(2.0))
+    head = ax.annotate(
+        "",
+        arc[-1],
+        arc[-max(2, len(arc) // 12)],
+        zorder=5,
+        arrowprops={"arrowstyle": "-|>,head_width=0.45,head_length=0.8", "color": _SPOT, "lw": 0},
+    )
+    middle = ray(reference_deg + turn_deg / 2, 0.62)
+    sign = f"{abs(turn_deg):.1f}\N{DEGREE SIGN}"
+    words = ax.text(
+        float(middle[0]),
+        float(middle[1]),
+        sign,
+        fontsize=14,
+        fontweight="bold",
+        color=_SPOT,
+        ha="center",
+        va="center",
+        path_effects=_cased(1.4),
+        zorder=6,
+    )
+    return [*artists, head, words]
