@@ -157,7 +157,9 @@ def _fit_blob(
     radius = np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b)
     near = np.abs(radius - 1) < max(_TOLERANCE, 1.2 / a)
     angle = np.arctan2(points[near, 1] - row, points[near, 0] - column)
-    covered = np.count_nonzero(np.bincount(((angle + np.pi) / (2 * np.pi) * 71.999).astype(int), minlength=72)) / 72
+    covered = (
+        np.count_nonzero(np.bincount(((angle + np.pi) / (2 * np.pi) * 71.999).astype(int), minlength=72)) / 72
+    )
     inside, outside = _levels(means, ellipse)
     return CoarseDisc(column, row, a, b, covered, inside, outside, _straight_cut(points, ellipse, rng))
 
@@ -188,7 +190,9 @@ def _ransac(points: Array, size: int, rng: np.random.Generator) -> tuple[float, 
     return None
 
 
-def _refine(points: Array, start: tuple[float, float, float, float]) -> tuple[float, float, float, float] | None:
+def _refine(
+    points: Array, start: tuple[float, float, float, float]
+) -> tuple[float, float, float, float] | None:
     """Least squares of x^2 + B y^2 + C x + D y + E = 0 on the points near the ellipse, narrowing."""
     column, row, a, b = (float(value) for value in start)
     for tolerance in (0.08, 0.05, _TOLERANCE, _TOLERANCE):

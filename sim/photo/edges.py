@@ -75,7 +75,9 @@ def edge_points(
         columns = base_columns[:, None] + outward[0][:, None] * offsets + side * along[0][:, None]
         rows = base_rows[:, None] + outward[1][:, None] * offsets + side * along[1][:, None]
         profile += sample(luma, table, columns, rows) / count
-    return _inflections(profile, offsets, reach_px, smooth_px, (base_columns, base_rows), outward, disc, horizon)
+    return _inflections(
+        profile, offsets, reach_px, smooth_px, (base_columns, base_rows), outward, disc, horizon
+    )
 
 
 def _inflections(
@@ -119,7 +121,9 @@ def _zero_crossing(bend: Array, index: npt.NDArray[np.intp], offsets: Array) -> 
     return offsets[index] + _STEP_PX * (share - earlier), crossed
 
 
-def beyond_line(columns: Array, rows: Array, disc: DiscMap, horizon: tuple[Array, Array], margin: float) -> Any:
+def beyond_line(
+    columns: Array, rows: Array, disc: DiscMap, horizon: tuple[Array, Array], margin: float
+) -> Any:
     """Which points lie beyond a straight cut across the disc, or within `margin` radii of it."""
     (left, right), (top, bottom) = horizon
     normal = np.array([-(bottom - top), right - left]) / np.hypot(right - left, bottom - top)

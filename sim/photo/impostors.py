@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -48,8 +49,7 @@ def impostors(
 
 def _sharper_than_optics(piece: Piece, blur_px: float) -> bool:
     """Whether the piece gathers in one pixel more than a point through this blur could."""
-    rows, columns = np.nonzero(piece.mask)
-    if len(rows) < _LEAST_PIXELS:
+    if np.count_nonzero(piece.mask) < _LEAST_PIXELS:
         return True
     raw = np.where(piece.mask, np.maximum(piece.raw, 0), 0.0)
     total = float(raw.sum())
@@ -59,11 +59,7 @@ def _sharper_than_optics(piece: Piece, blur_px: float) -> bool:
 
 def _lettering(pieces: list[Piece]) -> set[int]:
     """Pieces of one height on one base line, closely spaced and evenly dark."""
-    boxes = {
-        index: piece.extent()
-        for index, piece in enumerate(pieces)
-        if piece.depth > _LETTER_DEPTH
-    }
+    boxes = {index: piece.extent() for index, piece in enumerate(pieces) if piece.depth > _LETTER_DEPTH}
     found: set[int] = set()
     for seed, (first, last, *_rest) in boxes.items():
         height = last - first + 1
@@ -76,7 +72,7 @@ def _lettering(pieces: list[Piece]) -> set[int]:
             if abs(box[1] - last) <= slack and abs(box[0] - first) <= slack
         )
         run = [row[0]] if row else []
-        for before, after in zip(row[:-1], row[1:], strict=True):
+        for before, after in pairwise(row):
             if after[0] - before[1] > 1.5 * height:
                 run = _closed(run, found)
             run.append(after)

@@ -83,7 +83,9 @@ def measure_limb(
     name = photo.path.name
     coarse = find_disc(photo.luma, np.random.default_rng(20240713))
     if coarse is None or coarse.covered < 0.2:
-        raise PictureError(name, "no disc of the Sun was found", "the disc must be brighter than the sky around it")
+        raise PictureError(
+            name, "no disc of the Sun was found", "the disc must be brighter than the sky around it"
+        )
     start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
@@ -92,20 +94,26 @@ def measure_limb(
     fit = _fit(name, edges, start)
     tilt, tilt_sigma = _tilt(edges, fit)
     if follow_squash and tilt is not None and tilt_sigma is not None and tilt_sigma < 5:
-        turned = DiscMap(start.column, start.row, start.a, start.a, 0.0, start.roll, math.radians(tilt), mirrored)
+        turned = DiscMap(
+            start.column, start.row, start.a, start.a, 0.0, start.roll, math.radians(tilt), mirrored
+        )
         fit = _fit(name, edges, turned)
     return _limb(fit, blur, (tilt, tilt_sigma), coarse.horizon)
 
 
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
     if disc.a < 12:
-        raise PictureError(name, f"the disc is only {2 * disc.a:.0f} pixels wide", "use a longer focal length")
+        raise PictureError(
+            name, f"the disc is only {2 * disc.a:.0f} pixels wide", "use a longer focal length"
+        )
     columns, rows = disc.outline(360)
     inside = (columns > 1) & (rows > 1) & (columns < shape[1] - 2) & (rows < shape[0] - 2)
     share = float(np.mean(inside))
     if share < _LEAST_RAYS:
         raise PictureError(
-            name, f"too little of the limb: {100 * share:.0f} % of the outline is in the picture", "frame the disc"
+            name,
+            f"too little of the limb: {100 * share:.0f} % of the outline is in the picture",
+            "frame the disc",
         )
 
 
@@ -174,7 +182,10 @@ def _moved(disc: DiscMap, step: Array) -> DiscMap:
 def _derivatives(disc: DiscMap, columns: Array, rows: Array) -> Array:
     steps = 0.05 * np.eye(5)
     return np.stack(
-        [(_radial(_moved(disc, s), columns, rows) - _radial(_moved(disc, -s), columns, rows)) / 0.1 for s in steps],
+        [
+            (_radial(_moved(disc, s), columns, rows) - _radial(_moved(disc, -s), columns, rows)) / 0.1
+            for s in steps
+        ],
         axis=1,
     )
 

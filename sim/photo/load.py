@@ -97,7 +97,9 @@ def load_photo(path: str | os.PathLike[str], *, utc_offset: str | None = None) -
             image = ImageOps.exif_transpose(image)
     except (OSError, SyntaxError, ValueError, MemoryError) as error:
         raise PictureError(
-            path.name, f"the picture is damaged or cut short ({_brief(error)})", "copy it again from the camera"
+            path.name,
+            f"the picture is damaged or cut short ({_brief(error)})",
+            "copy it again from the camera",
         ) from None
     luma, rgb = _pixels(image)
     return Photo(path, luma, rgb, **facts)
@@ -123,14 +125,20 @@ def _open(path: Path) -> Any:
             warnings.simplefilter("ignore")
             image = Image.open(path)
     except UnidentifiedImageError:
-        raise PictureError(path.name, "is not a picture that can be read", "give a JPEG, PNG or TIFF") from None
+        raise PictureError(
+            path.name, "is not a picture that can be read", "give a JPEG, PNG or TIFF"
+        ) from None
     except Image.DecompressionBombError:
         raise PictureError(path.name, too_large, "crop or shrink it") from None
     except (OSError, SyntaxError, ValueError) as error:
-        raise PictureError(path.name, f"cannot be opened ({_brief(error)})", "give a JPEG, PNG or TIFF") from None
+        raise PictureError(
+            path.name, f"cannot be opened ({_brief(error)})", "give a JPEG, PNG or TIFF"
+        ) from None
     width, height = image.size
     if image.format not in _FORMATS:
-        raise PictureError(path.name, f"{image.format} pictures are not read", "convert it to JPEG, PNG or TIFF")
+        raise PictureError(
+            path.name, f"{image.format} pictures are not read", "convert it to JPEG, PNG or TIFF"
+        )
     if width * height > MAX_PIXELS or max(width, height) > MAX_SIDE_PX:
         raise PictureError(path.name, f"{width}x{height} pixels: {too_large}", "crop or shrink it")
     if min(width, height) < MIN_SIDE_PX:

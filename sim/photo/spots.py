@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -94,7 +95,9 @@ def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
     if field is None:
         return SpotFindings((), (), clipped)
     pieces = _pieces(field)
-    refused = impostors(pieces, field.marked, blur_px=limb.edge_sigma_px / field.step, radius_px=limb.disc.a / field.step)
+    refused = impostors(
+        pieces, field.marked, blur_px=limb.edge_sigma_px / field.step, radius_px=limb.disc.a / field.step
+    )
     spots, reasons = [], []
     for index, piece in enumerate(pieces):
         reason = refused.get(index, "")
@@ -171,7 +174,7 @@ def _noise(depth: Array, rho: Array, usable: npt.NDArray[np.bool_]) -> Array:
     """Robust sigma of the spotless disc as a function of the radius, per pixel."""
     edges = np.array([0, 0.35, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.975, 1.0])
     middles, values = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         ring = depth[usable & (rho >= low) & (rho < high)]
         if len(ring) > 60:
             # The upper half holds the spots; the lower half does not.

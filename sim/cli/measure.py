@@ -1,0 +1,232 @@
+"""The command `measure`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .plumbing import print_table, report
+
+if TYPE_CHECKING:
+    from ..outing import Outing
+    from ..photo.measure import PhotoOptions
+
+NAME = "measure"
+
+_MANY = 3
+
+
+def run(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="Photos in the order they were taken.")
+    ],
+    site: Annotated[
+        str | None, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Place, instead of the photos' GPS.")
+    ] = None,
+    time: Annotated[
+        list[str] | None,
+        typer.Option(metavar="TIME", help="ISO 8601 with offset; once for each photo, in their order."),
+    ] = None,
+    utc_offset: Annotated[
+        list[str] | None,
+        typer.Option(metavar="+HH:MM", help="The camera clock's offset; once, or once for each photo."),
+    ] = None,
+    mount: Annotated[
+        list[str] | None,
+        typer.Option(help="level-tripod, equatorial or hand-held; once, or once for each photo."),
+    ] = None,
+    mirrored: Annotated[
+        list[str] | None,
+        typer.Option(metavar="true|false", help="A mirror image; once, or once for each photo."),
+    ] = None,
+    roll: Annotated[
+        list[float] | None,
+        typer.Option(metavar="DEG", help="The camera's anticlockwise roll; once, or once for each photo."),
+    ] = None,
+    roll_sigma: Annotated[
+        list[float] | None,
+        typer.Option(metavar="DEG", help="Its uncertainty; once, or once for each photo."),
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="Outing file (TOML); overlays are put beside it.")
+    ] = None,
+    overwrite: Annotated[
+        bool,
+        typer.Option("--overwrite", help="Measure again into files that exist; hand-made entries are kept."),
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Find limb and sunspots on photos, match the spots and measure how far the disc turned."""
+
+    def work() -> dict[str, Any]:
+        from ..photo.measure import measure_photos
+        from ..photo.record import check_outputs, record
+
+        each = _options(len(photos), site, time, utc_offset, mount, mirrored, roll, roll_sigma)
+        overlays = [] if output is None else check_outputs(photos, output, overwrite)
+        names = _names(photos, output)
+        if output is not None and output.exists():
+            each = _with_file(output, names, each)
+        with _progress(len(photos)) as advance:
+            measured = measure_photos(photos, each, names=names, progress=advance)
+        if output is not None:
+            given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
+            given |= {"roll_deg": roll, "roll_sigma_deg": roll_sigma}
+            explicit = {name for name, value in given.items() if value}
+            record(measured, output, overlays, overwrite=overwrite, explicit=explicit)
+        result = measured.to_json()
+        return {**result, "outing": output, "overlays": overlays}
+
+    report(NAME, work, as_json=as_json, show=_show)
+
+
+def _one_or_each(name: str, values: list[Any] | None, count: int) -> list[Any]:
+    """The values spread over `count` photos."""
+    from ...models.errors import InputError
+
+    if not values:
+        return [None] * count
+    if len(values) not in (1, count):
+        raise InputError(name, f"must be given once, or once for each of the {count} photos", len(values))
+    return values * count if len(values) == 1 else values
+
+
+def _options(
+    count: int,
+    site: str | None,
+    times: list[str] | None,
+    offsets: list[str] | None,
+    mounts: list[str] | None,
+    mirrored: list[str] | None,
+    rolls: list[float] | None,
+    roll_sigmas: list[float] | None,
+) -> list[PhotoOptions]:
+    from ...models.errors import InputError
+    from ..outing import OutingSite
+    from ..photo.measure import PhotoOptions
+    from .parsing import site_of
+
+    place = None
+    if site is not None:
+        where = site_of(site)
+        place = OutingSite(float(where.latitude_deg), float(where.longitude_deg), float(where.height_m))
+    if times and len(times) != count:
+        raise InputError("--time", f"must be given once for each of the {count} photos", len(times))
+    rows = zip(
+        _one_or_each("--time", times, count),
+        _one_or_each("--utc-offset", offsets, count),
+        _one_or_each("--mount", mounts, count),
+        [_truth(text) for text in _one_or_each("--mirrored", mirrored, count)],
+        _one_or_each("--roll", rolls, count),
+        _one_or_each("--roll-sigma", roll_sigmas, count),
+        strict=True,
+    )
+    return [PhotoOptions(place, *row) for row in rows]
+
+
+def _truth(text: str | None) -> bool | None:
+    from ...models.errors import InputError
+
+    if text is None:
+        return None
+    known = {"true": True, "yes": True, "false": False, "no": False}
+    if text.strip().lower() not in known:
+        raise InputError("--mirrored", "must be true or false", text)
+    return known[text.strip().lower()]
+
+
+def _names(photos: list[Path], output: Path | None) -> list[str]:
+    """What the shots are called: relative to the outing file, or as given."""
+    import os
+
+    if output is None:
+        return [str(photo) for photo in photos]
+    folder = output.resolve().parent
+    return [Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos]
+
+
+def _with_file(output: Path, names: list[str], each: list[PhotoOptions]) -> list[PhotoOptions]:
+    """Options completed with what the outing file says already."""
+    from ..outing_file import read_outing
+    from ..photo.measure import given_by_file
+
+    before: Outing = read_outing(output)
+    shots = {shot.file: shot for shot in before.shots}
+    return [
+        given_by_file(option, shots.get(name), before.site) for option, name in zip(each, names, strict=True)
+    ]
+
+
+class _progress:
+    """A progress bar on standard error where there are many photos, else nothing."""
+
+    def __init__(self, count: int) -> None:
+        self.count, self.bar = count, None
+
+    def __enter__(self) -> Any:
+        if self.count < _MANY:
+            return None
+        from rich.console import Console
+        from rich.progress import Progress
+
+        self.bar = Progress(console=Console(stderr=True), transient=True)
+        self.bar.start()
+        task = self.bar.add_task("measuring", total=self.count)
+        bar = self.bar
+        return lambda done, _: bar.update(task, completed=done)
+
+    def __exit__(self, *_: object) -> None:
+        if self.bar is not None:
+            self.bar.stop()
+
+
+def _show(result: dict[str, Any]) -> None:
+    from ..turns import turn_in_words
+
+    for shot in result["shots"]:
+        (column, row), (across, _) = shot["centre_px"], shot["semi_axes_px"]
+        print(f"{shot['file']}  {shot['time_utc'] or 'time unknown'}")
+        print(
+            f"  centre {column:.2f}, {row:.2f} px; radius {across:.2f} px; height / width {shot['axis_ratio']:.4f}; "
+            f"roll {shot['roll_deg']:g} deg"
+        )
+        rows = [
+            (
+                str(spot["id"]),
+                f"{spot['x']:+.4f}",
+                f"{spot['y']:+.4f}",
+                f"{max(spot['sigma_x'], spot['sigma_y']):.4f}",
+                f"{spot['radius']:.3f}",
+                f"{spot['vertex_angle_deg']:.1f}",
+                f"{spot['area_msh']:.0f}",
+                f"{spot['darkness']:.2f}",
+            )
+            for spot in shot["spots"]
+        ]
+        if rows:
+            print_table(("spot", "x", "y", "sigma", "r", "vertex", "msh", "dark"), rows)
+    rows = [
+        (
+            match["shot_a"],
+            str(match["id_a"]),
+            match["shot_b"],
+            str(match["id_b"]),
+            f"{match['probability']:.2f}",
+        )
+        for match in result["matches"]
+    ]
+    if rows:
+        print_table(("photo", "spot", "photo", "spot", "probability"), rows, title="Matches")
+    turn = result["turn"]
+    if turn is not None and turn["turn_deg"] is not None:
+        sigma = "roll unknown" if turn["sigma_deg"] is None else f"+/- {turn['sigma_deg']:.1f} deg"
+        print(
+            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}, {turn['spots_used']} spots) "
+            f"from {turn['shot_a']} to {turn['shot_b']}."
+        )
+    if result["outing"] is not None:
+        print(f"Written: {result['outing']}")
+        for path in result["overlays"]:
+            print(f"         {path}")

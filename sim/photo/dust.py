@@ -1,0 +1,85 @@
+"""Dust and hot pixels: dark specks that stand on the same pixels while the Sun's face moved."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...models.geometry import Array
+from .discmap import DiscMap
+from .matching import SpotTable, match_spots
+from .spots import MeasuredSpot
+
+_SAME_PX = 1.0
+_MOVED_PX = 3.0
+
+
+@dataclass(frozen=True)
+class DustShot:
+    """What the search needs of one photo; `size` is (rows, columns), `days` counts from any epoch."""
+
+    spots: tuple[MeasuredSpot, ...]
+    disc: DiscMap
+    size: tuple[int, int]
+    days: float | None
+
+
+def spot_table(spots: Sequence[MeasuredSpot]) -> SpotTable:
+    """The spots as arrays for matching; covariances without the part that a photo's spots share."""
+    return SpotTable(
+        np.array([[spot.x, spot.y] for spot in spots]).reshape(-1, 2),
+        np.array([spot.own_covariance for spot in spots]).reshape(-1, 2, 2),
+        np.array([spot.area_msh for spot in spots]),
+        np.array([spot.darkness for spot in spots]),
+    )
+
+
+def fixed_specks(shots: Sequence[DustShot]) -> list[set[int]]:
+    """Per photo the indices of spots that are dust on the sensor, the lens or the scan.
+
+    Two spots on the same pixel (within 1 px) of two photos of one size are dust when a real spot there
+    would have moved by more than 3 px: the disc itself stands elsewhere in the frame, or the other spots,
+    matched among themselves, carry that place elsewhere.
+    """
+    dust: list[set[int]] = [set() for _ in shots]
+    for i, first in enumerate(shots):
+        for j in range(i + 1, len(shots)):
+            second = shots[j]
+            if first.size != second.size:
+                continue
+            for a, b in _coincident(first, second):
+                if _must_have_moved(first, second, a, b):
+                    dust[i].add(a)
+                    dust[j].add(b)
+    return dust
+
+
+def _coincident(first: DustShot, second: DustShot) -> list[tuple[int, int]]:
+    return [
+        (a, b)
+        for a, one in enumerate(first.spots)
+        for b, other in enumerate(second.spots)
+        if np.hypot(one.column - other.column, one.row - other.row) < _SAME_PX
+    ]
+
+
+def _must_have_moved(first: DustShot, second: DustShot, a: int, b: int) -> bool:
+    one, other = first.spots[a], second.spots[b]
+    scale = second.disc.a
+    if scale * np.hypot(other.x - one.x, other.y - one.y) > _MOVED_PX:
+        return True
+    pairs = _coincident(first, second)
+    rest_a = [k for k in range(len(first.spots)) if all(k != pair[0] for pair in pairs)]
+    rest_b = [k for k in range(len(second.spots)) if all(k != pair[1] for pair in pairs)]
+    if not rest_a or not rest_b:
+        return False
+    days = None if first.days is None or second.days is None else second.days - first.days
+    matching = match_spots(
+        spot_table([first.spots[k] for k in rest_a]), spot_table([second.spots[k] for k in rest_b]), days
+    )
+    if matching.rotation is None or not any(match.probability > 0.8 for match in matching.matches):
+        return False
+    carried: Array = matching.rotation @ np.array([one.x, one.y, np.sqrt(max(1 - one.x**2 - one.y**2, 0))])
+    return bool(scale * np.hypot(carried[0] - one.x, carried[1] - one.y) > _MOVED_PX)
