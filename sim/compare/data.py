@@ -81,7 +81,7 @@ class OutingData:
     clock_sigma : float
         Seconds, one offset for the outing.
     may_mirror : ndarray of bool, shape (s,)
-        Nobody said whether the shot is mirrored.
+        Nobody said whether the shot is mirrored; where it was said, measuring has undone it.
     limb_ratios : tuple of LimbRatio
     rates : world.Rates
     """
@@ -203,13 +203,12 @@ def _days(shots: tuple[Shot, ...]) -> Array:
 def _detections(shots: tuple[Shot, ...], usable: list) -> Detections:
     z, root, number, area = [], [], [], []
     for index, (shot, spots) in enumerate(zip(shots, usable, strict=True)):
-        mirror = -1.0 if shot.mirrored else 1.0
         for spot in spots:
             name = f"spot {spot.id} of {shot.file}"
             if not (spot.sigma_x > 0 and spot.sigma_y > 0 and abs(spot.correlation) < 1):
                 raise InputError(name, "must have positive sigma_x, sigma_y and |correlation| < 1")
-            rho = mirror * spot.correlation
-            z.append((mirror * spot.x, spot.y))
+            rho = spot.correlation
+            z.append((spot.x, spot.y))
             low = [[spot.sigma_x, 0.0], [rho * spot.sigma_y, np.sqrt(1 - rho**2) * spot.sigma_y]]
             root.append(low)
             number.append(index)

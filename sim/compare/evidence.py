@@ -24,6 +24,7 @@ SETTLED = 0.02
 _PROBES, _FEWEST, _MOST_CELLS, _MOST_SPLITS = 257, 32, 1200, 8
 _CELL_TURN = np.deg2rad(10.0)
 _MOST_SUB_CELLS = 120
+_TRIALS, _HAND_HELD_TRIALS = 25_000, 6_000
 
 
 @dataclass(frozen=True)
@@ -186,9 +187,17 @@ def first_cells(problem: Problem) -> tuple[Array, Array]:
         length = length + np.abs(np.diff(size[:, ratio.shot] - size[:, 0])) / ratio.sigma
     length = np.minimum(length, 16.0)
     path = np.concatenate([[0.0], np.cumsum(length + 0.3)])
-    count = int(np.clip(path[-1], _FEWEST, _MOST_CELLS))
+    count = int(np.clip(path[-1], _FEWEST, _most_cells(problem)))
     places = np.interp(np.linspace(0, path[-1], count + 1), path, np.linspace(0, 1, _PROBES))
     return places[:-1], places[1:]
+
+
+def _most_cells(problem: Problem) -> int:
+    """Cells at first: fewer where every cell is searched over further unknowns (they are halved later)."""
+    sub = len(_sub_cells(problem, np.full(1, 0.5))[0])
+    by_hand = bool(problem.nuisances.uniform[: problem.data.n_shots].any())
+    budget = _HAND_HELD_TRIALS if by_hand else _TRIALS
+    return min(_MOST_CELLS, max(4 * _FEWEST, budget // sub))
 
 
 def spot_sigma(problem: Problem) -> float:

@@ -70,8 +70,8 @@ class Evaluation:
         Averaged over the false rates.
     ln_unmatched : ndarray, shape (b,)
         The part in which nothing is matched.
-    by_rate : ndarray, shape (b, f)
-        ln likelihood for each false rate.
+    by_rate, unmatched_by_rate : ndarray, shape (b, f)
+        The same for each false rate.
     pairs : PairList or None
         Pairs inside the gate with their weights (kept on request).
     placed : Placed or None
@@ -80,6 +80,7 @@ class Evaluation:
     ln_like: Array
     ln_unmatched: Array
     by_rate: Array
+    unmatched_by_rate: Array
     pairs: PairList | None = None
     placed: Placed | None = None
 
@@ -120,6 +121,7 @@ def evaluate(
         np.concatenate([p.ln_like for p in parts]),
         np.concatenate([p.ln_unmatched for p in parts]),
         np.concatenate([p.by_rate for p in parts]),
+        np.concatenate([p.unmatched_by_rate for p in parts]),
     )
 
 
@@ -154,6 +156,7 @@ def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool
         _log_mean(by_rate),
         _log_mean(ln_unmatched),
         by_rate,
+        ln_unmatched,
         pairs if keep else None,
         placed if keep else None,
     )
