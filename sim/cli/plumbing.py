@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import sys
 import tempfile
 import warnings
 from collections.abc import Callable, Iterable, Iterator
@@ -16,6 +17,9 @@ from pathlib import Path
 from typing import Any
 
 from ...models.errors import OutputExistsError, WhichsunWarning
+
+
+_PIPE_WIDTH = 140  # columns of a table that goes to a file or a pipe
 
 
 def jsonable(value: Any) -> Any:
@@ -48,10 +52,8 @@ def collected_warnings() -> Iterator[list[str]]:
                 text = str(warning.message)
                 if issubclass(warning.category, WhichsunWarning) and text not in texts:
                     texts.append(text)
-    from sys import stderr
-
     for text in texts:
-        print(f"whichsun: warning: {text}", file=stderr)
+        print(f"whichsun: warning: {text}", file=sys.stderr)
 
 
 def report(
@@ -86,8 +88,8 @@ def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: st
         table.add_column(column)
     for row in rows:
         table.add_row(*row)
-    console = Console(markup=False, highlight=False)
-    console.print(table)
+    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    Console(markup=False, highlight=False, width=width).print(table)
 
 
 def check_free(paths: Iterable[Path | str], overwrite: bool) -> None:
