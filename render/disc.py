@@ -17,7 +17,8 @@ from ..models.geometry import SunView
 from .frame import PictureFrame, VerticalWarp
 from .limb_darkening import LIMB_LAWS, RGB_NM, limb_coefficients
 from .picture import to_picture
-from .spots import SurfaceSpots, draw_spots
+from .spot_painting import draw_spots
+from .spots import SurfaceSpots
 from .surfaces import SURFACES, paint_surface
 
 __all__ = ["LIMB_LAWS", "SURFACES", "PictureFrame", "SurfaceSpots", "render_disc", "to_picture"]

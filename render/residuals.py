@@ -170,7 +170,16 @@ def _draw_panel(
         )
     name = panel.get("title", panel["model"])
     artists.append(
-        ax.text(0, 1.1, name, ha="center", va="bottom", fontsize=12.5, fontweight="bold", color=style.colour)
+        ax.text(
+            0,
+            1.1,
+            name,
+            ha="center",
+            va="bottom",
+            fontsize=12.5 if columns < 4 else 11,
+            fontweight="bold",
+            color=style.colour,
+        )
     )
     for i, (line, is_first) in enumerate(_wrapped(panel.get("lines", ()), columns)):
         artists.append(

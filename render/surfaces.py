@@ -8,7 +8,7 @@ import numpy.typing as npt
 from ..models.errors import InputError
 from ..models.geometry import SunView
 from .frame import PictureFrame, VerticalWarp
-from .spots import observer_axes, on_sphere
+from .spot_painting import observer_axes, on_sphere
 
 #: What the surface may show.
 SURFACES = ("plain", "grid", "stripes")

@@ -15,7 +15,6 @@ from ..models.errors import InputError
 from .blank_disc import draw_blank_disc
 from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
 
-
 Array = npt.NDArray[np.float64]
 
 
