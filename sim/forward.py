@@ -27,6 +27,7 @@ from .camera import camera_roll, disc_radius_px
 from .cli.plumbing import jsonable, write_whole
 from .predicting import predict
 from .scenario import PlannedShot, Scenario
+from .turns import pattern_turn
 
 Table = tuple[Array, Array]
 
@@ -273,6 +274,20 @@ def truth(scenario: Scenario, observations: list[Observation]) -> dict[str, Any]
         },
         "shots": [_shot_truth(scenario, observation) for observation in observations],
         "turn": predicted["turn"],
+        "turn_of_these_spots": _turn_of_spots(scenario, observations),
+    }
+
+
+def _turn_of_spots(scenario: Scenario, observations: list[Observation]) -> dict[str, Any] | None:
+    """Pattern turn from the first to the last shot of the scenario's own spots, which a measurement sees."""
+    if len(observations) < 2 or not scenario.surface.spots:
+        return None
+    first, last = observations[0], observations[-1]
+    pattern = pattern_turn(first.view, last.view, last.days, scenario.surface.law, scenario.surface.points())
+    return {
+        "pattern_deg": float(np.rad2deg(pattern.turn)),
+        "spots_visible_in_both": int(np.sum(first.visible & last.visible)),
+        "scatter": float(pattern.scatter),
     }
 
 

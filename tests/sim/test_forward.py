@@ -44,8 +44,13 @@ def test_the_bundled_pairs_hold_several_spots_that_both_shots_show(scenario):
     for one in (first, last):
         assert 380 < one.frame.radius_px < 420
         assert np.max(np.hypot(one.x, one.y)[one.visible]) < 0.95
-    turn = truth(scenario, [first, last])["turn"]
-    assert abs(turn["pattern_deg"]) > 20
+    known = truth(scenario, [first, last])
+    assert abs(known["turn"]["pattern_deg"]) > 20
+    both = first.visible & last.visible
+    one, other = ((shot.x + 1j * shot.y)[both] for shot in (first, last))
+    angle = np.angle(np.sum(other * np.conj(one)), deg=True)
+    assert known["turn_of_these_spots"]["pattern_deg"] == pytest.approx(angle)
+    assert known["turn_of_these_spots"]["spots_visible_in_both"] == np.sum(both)
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
