@@ -25,6 +25,7 @@ __all__ = ["LIMB_LAWS", "SURFACES", "PictureFrame", "SurfaceSpots", "render_disc
 
 Image = npt.NDArray[np.float32]
 _BLOCK = 1 << 16  # pixels per block: the working arrays stay in the cache
+_RING_PX = 2.0  # half width of the ring at the limb where the light is integrated over the pixels
 
 
 def render_disc(
@@ -108,7 +109,7 @@ def _paint_face(
     if r0 >= r1 or c0 >= c1:
         empty = np.zeros(0, np.intp)
         return empty, empty, np.zeros(0)
-    band = np.float32(2.6 * warp.steepest / frame.radius_px)
+    band = np.float32(2 * _RING_PX * warp.steepest / frame.radius_px)
     step = max(1, _BLOCK // (c1 - c0))
     buffers = [np.empty((step, c1 - c0), np.float32) for _ in range(4)]
     found_rows, found_columns = [], []
@@ -223,7 +224,7 @@ def _paint_limb(
     x, apparent = frame.to_disc(columns, rows)
     y = warp.true(apparent)
     slope = warp.slope(apparent)
-    rho = np.hypot(x, y)
+    rho = np.hypot(x, y) + 1 / (24 * frame.radius_px**2)  # mean over a pixel's extent along the limb
     across, up = x / rho, y / rho * slope
     steepness = np.hypot(across, up)
     foot, plateau = _trapezoid(frame, across / steepness, up / steepness)
@@ -235,7 +236,7 @@ def _paint_limb(
     nodes, weights = np.polynomial.legendre.leggauss(8)
     nodes, weights = (nodes + 1) / 2, weights / 2
     t = far[:, None] - length[:, None] * nodes**2
-    kernel = np.clip(foot[:, None] - np.abs(t), 0, 2 * np.minimum(foot - plateau, 1)[:, None])
+    kernel = np.clip(foot[:, None] - np.abs(t), 0, (foot - plateau)[:, None])
     weight = kernel * nodes * weights
     total = weight.sum(axis=-1, keepdims=True)
     weight = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0)

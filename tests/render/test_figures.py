@@ -1,0 +1,218 @@
+"""Sweep, overlay, pair, residuals and tracks: what is drawn stands where the numbers say."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from matplotlib.collections import PathCollection
+from matplotlib.text import Annotation, Text
+from whichsun.models.errors import InputError
+from whichsun.render import curves, overlay, residuals, style, tracks
+
+
+def sweep_rows(offset=0.0):
+    """Turns that pass through half a turn near the equator, none beyond 66 deg."""
+    rows = []
+    for latitude in np.arange(-75.0, 75.1, 5.0):
+        turn = -(180 - 2 * latitude + offset)
+        wrapped = -((180 - turn) % 360 - 180)
+        known = abs(latitude) <= 66
+        rows.append(
+            {
+                "latitude_deg": latitude,
+                "pattern_turn_deg": wrapped if known else None,
+                "pattern_visible_fraction": 0.9 if known else None,
+            }
+        )
+    return rows
+
+
+@pytest.fixture
+def sweep_figure():
+    rows = {"distant-sphere": sweep_rows(), "nearby-plane": sweep_rows(30.0), "mine": sweep_rows(32.0)}
+    measurement = {"latitude_deg": 48.0, "turn_deg": -84.0, "sigma_deg": 2.5}
+    artists = curves.draw_sweep(rows, measurement, subtitle="an invented day")
+    figure = artists[0].figure
+    style.save_png(figure, 1600, 1100)
+    return figure, artists
+
+
+def test_wraps_break_the_line_at_the_edge():
+    x, y = curves.break_at_wraps(np.array([0.0, 10.0, 20.0]), np.array([150.0, 170.0, -170.0]))
+    np.testing.assert_allclose(x, [0, 10, 15, 15, 15, 20])
+    np.testing.assert_allclose(y, [150, 170, 180, np.nan, -180, -170])
+    # nan stays a gap, and a plain line stays as it is.
+    np.testing.assert_allclose(
+        curves.break_at_wraps(np.arange(3.0), np.array([1, np.nan, 3.0]))[1], [1, np.nan, 3]
+    )
+
+
+def test_no_line_crosses_the_plot_at_a_wrap(sweep_figure):
+    figure, _ = sweep_figure
+    lines = [line for line in figure.axes[0].get_lines() if len(line.get_xdata()) > 12]
+    assert len(lines) == 3
+    for line in lines:
+        steps = np.abs(np.diff(np.asarray(line.get_ydata(), float)))
+        assert np.nanmax(steps) < 90
+        assert np.nanmax(np.abs(np.asarray(line.get_ydata(), float))) <= 180
+
+
+def test_names_stand_beside_the_plot_and_apart(sweep_figure):
+    figure, artists = sweep_figure
+    renderer = figure.canvas.get_renderer()
+    plot = figure.axes[0].get_window_extent(renderer)
+    names = [
+        a
+        for a in artists
+        if isinstance(a, Annotation) and a.get_text() in {"distant-sphere", "nearby-plane", "mine"}
+    ]
+    assert len(names) == 3
+    boxes = [Text.get_window_extent(name, renderer) for name in names]
+    for box in boxes:
+        assert box.x0 > plot.x1
+        assert box.x1 < figure.bbox.x1
+    order = sorted(boxes, key=lambda box: box.y0)
+    assert all(lower.y1 <= upper.y0 for lower, upper in itertools.pairwise(order))
+
+
+def test_all_words_lie_inside_the_picture(sweep_figure):
+    figure, _ = sweep_figure
+    renderer = figure.canvas.get_renderer()
+    for text in figure.findobj(Text):
+        if text.get_text() and text.get_visible():
+            box = Text.get_window_extent(text, renderer)
+            assert box.x0 >= 0, text
+            assert box.x1 <= figure.bbox.x1, text
+
+
+def test_measurement_stands_at_its_place_with_its_error(sweep_figure):
+    figure, artists = sweep_figure
+    assert any(
+        "measured: 84.0\N{DEGREE SIGN} clockwise, ± 2.5" in getattr(a, "get_text", str)() for a in artists
+    )
+    places = [line.get_xydata() for line in figure.axes[0].get_lines() if len(line.get_xdata()) == 1]
+    assert any(np.allclose(place, [[48.0, -84.0]]) for place in places)
+    bars = [c for c in figure.axes[0].collections if not isinstance(c, PathCollection)]
+    ends = np.concatenate([path.vertices for bar in bars for path in bar.get_paths()])
+    np.testing.assert_allclose(sorted(ends[:, 1]), [-86.5, -81.5])
+
+
+def test_sweep_into_given_axes_without_latitude():
+    figure = style.new_figure()
+    ax = figure.add_subplot()
+    artists = curves.draw_sweep(
+        {"nearby-plane": sweep_rows()}, {"latitude_deg": None, "turn_deg": 20.0, "sigma_deg": 1.0}, ax=ax
+    )
+    assert all(artist.figure is figure for artist in artists)
+    assert any("latitude not given" in getattr(a, "get_text", str)() for a in artists)
+    with pytest.raises(InputError, match="one or more models"):
+        curves.draw_sweep({})
+
+
+def test_spread_apart():
+    assert curves.spread_apart([0, 1, 50], 10, -100, 100) == [0, 10, 50]
+    assert curves.spread_apart([98, 99, 100], 10, -100, 100) == [80, 90, 100]
+
+
+SHOT = {
+    "centre_px": (200.0, 150.0),
+    "semi_axes_px": (100.0, 90.0),
+    "roll_deg": 30.0,
+    "spots": [
+        {"id": 1, "x": 0.0, "y": 0.6, "area_msh": 200.0},
+        {"id": 2, "x": 0.4, "y": -0.2, "column_px": 231.0, "row_px": 188.0},
+    ],
+}
+
+
+def test_overlay_undoes_roll_and_squash():
+    """V_true = V_picture + roll: the disc's top, roll +30 deg, lies 30 deg clockwise of the picture's."""
+    place = overlay.to_photo(SHOT, [0.0], [1.0])[0]
+    np.testing.assert_allclose(place, [200 + 90 * np.sin(np.pi / 6), 150 - 90 * np.cos(np.pi / 6)])
+    limb = overlay.limb_points(SHOT)
+    assert np.max(np.hypot(*(limb - [200, 150]).T)) == pytest.approx(100, abs=1e-2)
+    mirrored = overlay.to_photo({**SHOT, "mirrored": True}, [0.0], [1.0])[0]
+    np.testing.assert_allclose(mirrored, [200 - 90 * np.sin(np.pi / 6), 150 - 90 * np.cos(np.pi / 6)])
+
+
+def test_overlay_marks_every_spot_and_its_match():
+    image = np.full((300, 420, 3), 120, np.uint8)
+    artists = overlay.draw_overlay(image, SHOT, matches={2: "B"}, title="photo.jpg", notes=["two spots"])
+    texts = {a.get_text(): a for a in artists if isinstance(a, Text)}
+    assert {"up", "1", "2 (B)"} <= set(texts)
+    rings = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 61]
+    np.testing.assert_allclose(np.mean(rings[1][:-1], axis=0), [231.0, 188.0])
+    np.testing.assert_allclose(np.mean(rings[0][:-1], axis=0), overlay.to_photo(SHOT, [0.0], [0.6])[0])
+    assert artists[0].get_extent() == [77.5, 322.5, 272.5, 27.5]  # the disc and 22 % around it
+    whole = overlay.draw_overlay(image, SHOT, crop=False)
+    assert whole[0].get_extent() == [-0.5, 419.5, 299.5, -0.5]
+
+
+def test_overlay_without_disc_says_so():
+    artists = overlay.draw_overlay(np.zeros((50, 60), np.uint8), {"centre_px": None, "semi_axes_px": None})
+    assert any("no disc found" in getattr(a, "get_text", str)() for a in artists)
+    with pytest.raises(InputError, match="'image' must have the shape"):
+        overlay.draw_overlay(np.zeros((2, 2, 2, 2), np.uint8), SHOT)
+
+
+def test_pair_draws_the_turn_the_way_it_goes():
+    image = np.full((300, 420), 120, np.uint8)
+    artists = overlay.draw_pair(
+        [image, image],
+        [SHOT, SHOT],
+        turn_deg=-60.0,
+        sigma_deg=0.5,
+        reference_deg=0.0,
+        matches=({1: "A"}, {1: "A"}),
+    )
+    words = [text.get_text() for text in artists[0].figure.findobj(Text)]
+    assert "The pattern turned 60.0\N{DEGREE SIGN} clockwise, ± 0.5\N{DEGREE SIGN}." in words
+    # The arc in the second picture ends 60 deg clockwise of the true top, so 90 deg of the picture's.
+    arcs = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 62]
+    np.testing.assert_allclose(
+        arcs[0][-1], overlay.to_photo(SHOT, 0.5 * np.sin(np.pi / 3), 0.5 * np.cos(np.pi / 3))
+    )
+    with pytest.raises(InputError, match="two each"):
+        overlay.draw_pair([image], [SHOT])
+
+
+def test_residual_arrows_share_one_scale():
+    measured = np.array([[0.1, 0.2], [-0.4, 0.3]])
+    panels = [
+        {
+            "model": "distant-sphere",
+            "measured": measured,
+            "predicted": measured + 0.001,
+            "lines": ["chi-square 2.1"],
+        },
+        {"model": "nearby-plane", "measured": measured, "predicted": measured + 0.01, "missed": [[0.0, 0.5]]},
+    ]
+    artists = residuals.draw_residuals(panels, shot_names=["morning"])
+    figure = artists[0].figure
+    style.save_png(figure, 1600, 1000)
+    words = " ".join(text.get_text() for text in figure.findobj(Text))
+    assert "drawn 10 times as long" in words  # 0.01 x sqrt 2 x 10 is the longest below 0.22 radii
+    assert "chi-square 2.1" in words
+    assert "expected, not found" in words
+    arrows = [a for a in figure.axes[1].findobj(Annotation) if a.arrow_patch is not None]
+    tips = np.array([arrow.xy for arrow in arrows])
+    np.testing.assert_allclose(tips, measured + 0.1)
+
+
+def test_residuals_bad_input():
+    with pytest.raises(InputError, match="one or more models"):
+        residuals.draw_residuals([])
+    with pytest.raises(InputError, match="one shape"):
+        residuals.draw_residuals([{"model": "m", "measured": [[0, 0]], "predicted": np.zeros((2, 2))}])
+
+
+def test_tracks_leave_out_what_is_hidden():
+    artists = tracks.draw_tracks(
+        [{"x": [0.0, 0.2, 0.5], "y": [0.1, 0.1, 0.2], "visible": [True, True, False], "label": "A"}]
+    )
+    lines = [a for a in artists if hasattr(a, "get_ydata") and len(a.get_ydata()) == 3]
+    np.testing.assert_allclose(lines[0].get_ydata(), [0.1, 0.1, np.nan])
+    with pytest.raises(InputError, match="one length"):
+        tracks.draw_tracks([{"x": [0.0], "y": [0.0, 1.0]}])
