@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from whichsun.models.errors import InputError
 from whichsun.render.frame import VerticalWarp
@@ -23,6 +23,7 @@ from whichsun.sim.atmosphere import (
 AIR = {"pressure_hpa": st.floats(300, 1100), "temperature_c": st.floats(-60, 50)}
 
 
+@settings(deadline=None)
 @given(**AIR)
 def test_apparent_altitude_grows_and_is_inverted(pressure_hpa, temperature_c):
     true = np.deg2rad(np.linspace(LOWEST_TRUE_DEG, 90, 500))
@@ -44,6 +45,7 @@ def test_no_air_no_refraction():
     assert true_altitude(0.1, 0.0) == pytest.approx(0.1, abs=1e-15)
 
 
+@settings(deadline=None)
 @given(altitude_deg=st.floats(-1.5, 80), semidiameter_deg=st.floats(0.1, 0.35))
 def test_vertical_table_is_the_refraction_of_every_point(altitude_deg, semidiameter_deg):
     centre, radius = np.deg2rad(altitude_deg), np.deg2rad(semidiameter_deg)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from whichsun.models.errors import InputError, OutputExistsError, TomlError
 from whichsun.sim.outing import Observable, Outing, OutingSite, Shot, Spot
@@ -60,6 +60,7 @@ def test_round_trip(tmp_path):
     assert read_outing(path) == OUTING
 
 
+@settings(deadline=None)
 @given(
     x=st.floats(-1, 1),
     y=st.floats(-1, 1),

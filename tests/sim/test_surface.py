@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from whichsun.models.errors import InputError
 from whichsun.sim.rotation import rotation_law
@@ -17,6 +17,7 @@ def test_area_and_radius():
     assert 2 * np.pi * 695700**2 * 1e-6 == pytest.approx(3.04e6, rel=2e-3)
 
 
+@settings(deadline=None)
 @given(st.floats(1, 6000))
 def test_area_of_radius_inverts(area):
     assert area_of_radius(radius_of_area(area)) == pytest.approx(area, rel=1e-9)
@@ -32,6 +33,7 @@ def test_the_surface_is_carried_by_the_law():
     assert Surface().drawn().points.shape == (0, 3)
 
 
+@settings(deadline=None)
 @given(seed=st.integers(0, 2**32), groups=st.integers(0, 12))
 def test_random_spots_are_repeatable_and_in_belts(seed, groups):
     spots = random_spots(np.random.default_rng(seed), groups)

@@ -39,6 +39,7 @@ def hand_made(altitude_deg, azimuth_deg, attitude, distance=215.0):
 ANGLES = st.floats(-180, 180)
 
 
+@settings(deadline=None)
 @given(turn_deg=ANGLES, altitude=st.floats(-10, 80), azimuth=st.floats(0, 360), distance=st.floats(5, 1e3))
 def test_a_disc_turned_rigidly_turns_everything_alike(turn_deg, altitude, azimuth, distance):
     first = hand_made(altitude, azimuth, rotation_about((0.6, 0.0, 0.8), 1.0), distance)
@@ -58,6 +59,7 @@ def test_a_disc_turned_rigidly_turns_everything_alike(turn_deg, altitude, azimut
     assert pattern.scatter == pytest.approx(0, abs=1e-6)
 
 
+@settings(deadline=None)
 @given(turn_deg=ANGLES)
 def test_turns_are_antisymmetric(turn_deg):
     first = hand_made(5, 80, rotation_about((0.6, 0.0, 0.8), 1.0))
