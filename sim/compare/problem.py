@@ -19,7 +19,7 @@ from .likelihood import Evaluation, Scene, evaluate
 from .poses import Poses, disc_body_axes, poses_of
 
 View = Callable[[Instants, dict[str, Array]], SunView]
-_PRIOR_MAPS: dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
+PRIOR_MAPS: dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
     "uniform": (lambda v: v, lambda w: w),
     "log-uniform": (np.log, np.exp),
     "inverse-uniform": (lambda v: 1 / v, lambda w: 1 / w),
@@ -40,17 +40,17 @@ class Axis:
     @classmethod
     def of(cls, parameter: Parameter) -> Axis:
         """Axis of a model's parameter; its bounds must be finite (or its inverse's)."""
-        if parameter.prior not in _PRIOR_MAPS or not parameter.is_number:
-            known = ", ".join(_PRIOR_MAPS)
+        if parameter.prior not in PRIOR_MAPS or not parameter.is_number:
+            known = ", ".join(PRIOR_MAPS)
             raise InputError(parameter.name, f"must have one of the priors {known} to be free", parameter.prior)
-        ends = [_PRIOR_MAPS[parameter.prior][0](np.float64(end)) for end in (parameter.low, parameter.high)]
+        ends = [PRIOR_MAPS[parameter.prior][0](np.float64(end)) for end in (parameter.low, parameter.high)]
         if not np.all(np.isfinite(ends)):
             raise InputError(parameter.name, "must have finite bounds to be free", (parameter.low, parameter.high))
         return cls(parameter.name, parameter.unit, parameter.low, parameter.high, parameter.prior)
 
     def value(self, unit_coordinate: Array) -> Array:
         """Parameter values at places 0 to 1 of the prior."""
-        there, back = _PRIOR_MAPS[self.prior]
+        there, back = PRIOR_MAPS[self.prior]
         ends = there(np.float64(self.low)), there(np.float64(self.high))
         return np.clip(back(ends[0] + (ends[1] - ends[0]) * unit_coordinate), self.low, self.high)
 

@@ -1,0 +1,106 @@
+"""The command `score`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .plumbing import print_table, report
+
+NAME = "score"
+
+
+def run(
+    outing: Annotated[Path, typer.Argument(help="Outing file that `measure` wrote.")],
+    model: Annotated[
+        list[str] | None,
+        typer.Option(help="A model to add to the contest, a name or path/to/file.py:ClassName; may be repeated."),
+    ] = None,
+    setting: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="PARAM=VALUE", help="Hold a parameter at a value; may be repeated."),
+    ] = None,
+    rotation: Annotated[
+        str | None, typer.Option(metavar="LAW", help="Rotation law of the spots, or rigid.")
+    ] = None,
+    chart: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="MAP", help="Map of the plane, a short name or PROJ text; may be repeated."),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option(metavar="PNG", help="Draw what each model's best fit leaves over.")
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing figure.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Score every geometry against the spots of an outing and say what they favour."""
+
+    def work() -> dict[str, Any]:
+        from ...models.registry import get_model
+        from ..compare.contest import DEFAULT_MODELS, Options
+        from ..compare.scores import score_outing
+        from ..outing_file import read_outing
+        from ..rotation import DEFAULT_LAW
+        from .parsing import settings_of
+        from .plumbing import check_free
+
+        check_free([figure] if figure else [], overwrite)
+        added = [get_model(name) for name in model or []]
+        everyone = [*(get_model(name) for name in DEFAULT_MODELS), *added]
+        given: dict[str, Any] = {}
+        for own in settings_of(setting or [], everyone):
+            given.update(own)
+        measured = read_outing(outing)
+        with progress_on_stderr(quiet=as_json) as progress:
+            options = Options(
+                law=rotation or DEFAULT_LAW, given=given, maps=tuple(chart or ()), seed=seed, progress=progress
+            )
+            scores = score_outing(measured, added, options)
+        result = {"outing": str(outing), **scores.to_json(), "figure": None}
+        if figure:
+            _draw(scores, figure)
+            result["figure"] = str(figure)
+        return result
+
+    report(NAME, work, as_json=as_json, show=_show)
+
+
+def progress_on_stderr(*, quiet: bool) -> Any:
+    """Context whose value is called with (done, of, words) and draws a bar on standard error."""
+    from contextlib import contextmanager
+
+    @contextmanager
+    def shown() -> Any:
+        from rich.console import Console
+        from rich.progress import Progress
+
+        with Progress(console=Console(stderr=True), transient=True, disable=quiet) as bar:
+            task = bar.add_task("scoring", total=None)
+            yield lambda done, of, words: bar.update(task, completed=done, total=of, description=words)
+
+    return shown()
+
+
+def _draw(scores: Any, path: Path) -> None:
+    from ...render.residuals import draw_residuals
+    from ...render.style import save_png
+    from .plumbing import write_whole
+
+    names = [Path(shot.file).name for shot in scores.outing.shots]
+    artists = draw_residuals(scores.panels(), shot_names=names)
+    write_whole(path, save_png(artists[0].figure, 1500, 900))
+
+
+def _show(result: dict[str, Any]) -> None:
+    from ..compare import report as text
+
+    for line in text.verdict_lines(result):
+        print(line)
+    print_table(text.COLUMNS, text.model_rows(result))
+    for line in (*text.latitude_lines(result), *text.nearest_lines(result)):
+        print(line)
+    if result["figure"]:
+        print(f"Residuals drawn in {result['figure']}")

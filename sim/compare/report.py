@@ -1,0 +1,138 @@
+"""The result of `score` as lines of text for people."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..turns import turn_in_words
+from .words import odds_words
+
+
+def model_rows(result: dict[str, Any]) -> list[list[str]]:
+    """Rows of the table: model, variant, odds against the best, p, chi-square, spots matched, parameters."""
+    best = max(row["ln_evidence"] for row in result["models"] if row["variant"] is None)
+    rows = []
+    single = {
+        row["model"]
+        for row in result["models"]
+        if row["variant"] is None and sum(r["model"] == row["model"] for r in result["models"]) == 2
+    }
+    for row in result["models"]:
+        if row["variant"] is not None and row["model"] in single:
+            continue
+        name = row["model"] if row["variant"] is None else ""
+        variant = row["variant"] or ("" if row["model"] in single else "(mean of all)")
+        rows.append(
+            [
+                name,
+                variant,
+                f"{row['ln_evidence']:.2f} +- {row['ln_evidence_error']:.2f}",
+                _against(row["ln_evidence"] - best),
+                _number(row["p_value"], "{:.3f}"),
+                _number(row["chi2"], "{:.1f}") + (f" / {row['dof']}" if row["dof"] else ""),
+                _number(row["aicc"], "{:.1f}"),
+                str(len({(m["shot_b"], m["id_b"]) for m in row["matches"]})) if row["chi2"] is not None else "-",
+                _parameters(row["parameters"]) if row["variant"] is not None or row["model"] in single else "",
+            ]
+        )
+    return rows
+
+
+COLUMNS = (
+    "model",
+    "variant",
+    "ln evidence",
+    "odds to the best",
+    "p",
+    "chi2 / dof",
+    "AICc",
+    "matched",
+    "parameters (95 %)",
+)
+
+
+def _number(value: float | None, form: str) -> str:
+    return "-" if value is None else form.format(value)
+
+
+def _against(difference: float) -> str:
+    if abs(difference) < 1e-9:
+        return "best"
+    words = odds_words(difference).replace("about ", "")
+    if words == "even":
+        return "about even"
+    return words if difference > 0 else "1 to " + words.removesuffix(" to 1")
+
+
+def _parameters(parameters: dict[str, Any]) -> str:
+    texts = []
+    for name, p in parameters.items():
+        texts.append(f"{name} {p['value']:.4g} ({p['low95']:.4g} to {p['high95']:.4g})")
+    return ", ".join(texts)
+
+
+def verdict_lines(result: dict[str, Any]) -> list[str]:
+    """The verdict first, then its reasons and suspected blunders."""
+    verdict = result["verdict"]
+    lines = [verdict["words"]]
+    lines += [f"  because {reason}" for reason in verdict["reasons"]]
+    lines += [f"  look again: {flag}" for flag in verdict["flags"]]
+    return lines
+
+
+def latitude_lines(result: dict[str, Any]) -> list[str]:
+    """Turn, rule of thumb, fitted latitude and what separates them."""
+    turn, latitude = result["turn"], result["latitude"]
+    lines = []
+    if turn["turn_deg"] is None:
+        why = "one of them is mirrored" if turn["mirrored"] else "no spots of theirs match"
+        lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: not known ({why}).")
+    else:
+        words = turn_in_words(turn["turn_deg"], turn["unwrapped_axis_deg"])
+        sigma = "" if turn["sigma_deg"] is None else f" +- {turn['sigma_deg']:.1f}"
+        lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: {words}{sigma}.")
+    if latitude["fitted_deg"] is None:
+        lines.append("Latitude under the distant sphere: these photos do not tell it.")
+        return lines
+    lines.append(
+        f"Latitude under the distant sphere, from the photos alone: {_north_south(latitude['fitted_deg'])} "
+        f"(95 %: {_north_south(latitude['low95_deg'])} to {_north_south(latitude['high95_deg'])}), "
+        f"{latitude['hemisphere']}ern hemisphere with {100 * latitude['hemisphere_probability']:.4g} %; "
+        f"the file says {_north_south(latitude['given_deg'])}."
+    )
+    for region in latitude["regions"][1:]:
+        lines.append(
+            f"  The photos would also allow {_north_south(region['fitted_deg'])} ({100 * region['share']:.0f} %)."
+        )
+    lines += _rule_lines(latitude)
+    return lines
+
+
+def _rule_lines(latitude: dict[str, Any]) -> list[str]:
+    rule, parts = latitude["rule_of_thumb_deg"], latitude["separation_deg"]
+    if rule is None:
+        return []
+    lines = [f"Rule of thumb (equinox, at the horizon), 90 - turn / 2: {rule:.1f} degrees."]
+    if parts is not None:
+        lines.append(
+            f"  What separates them, in degrees of turn: date {parts['date_deg']:+.1f}, times and altitude "
+            f"{parts['altitude_deg']:+.1f}, the Sun's own rotation {parts['rotation_deg']:+.1f}, "
+            f"left over (level, measuring, change of spots) {parts['left_deg']:+.1f}; leaving in the squash by the "
+            f"air would have added {parts['squash_deg']:+.1f}. A degree of turn is half a degree by the rule."
+        )
+    return lines
+
+
+def nearest_lines(result: dict[str, Any]) -> list[str]:
+    """How near the Sun may be on the sphere."""
+    lines = []
+    for model, distance in result["nearest_sun_km"].items():
+        if distance is None:
+            lines.append(f"How near the Sun may be ({model}): these photos set no limit.")
+        else:
+            lines.append(f"How near the Sun may be ({model}): not nearer than {distance:,.0f} km (odds 20 to 1).")
+    return lines
+
+
+def _north_south(degrees: float) -> str:
+    return f"{abs(degrees):.1f} {'N' if degrees >= 0 else 'S'}"

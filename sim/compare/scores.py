@@ -1,0 +1,251 @@
+"""Everything that scoring an outing gives: models, verdict, latitude, turn; as JSON and as figure panels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...models.ephemeris import earth_fixed_sun
+from ...models.geometry import Array, GeometryModel
+from ..outing import Outing
+from .bestfit import BestFit, aicc
+from .contest import NESTED, ModelScore, Options, VariantScore, scored_models
+from .data import OutingData
+from .latitude import Latitude, fit_latitude, weighted_quantiles
+from .nearness import nearest_allowed
+from .priors import alternative_shifts
+from .turn import MeasuredTurn, Separation, computed_turns, measured_turn, rule_of_thumb, separation
+from .verdict import Verdict, free_voice, judge
+
+_REGION_KEYS = ("fitted_deg", "low95_deg", "high95_deg", "share")
+
+
+@dataclass(frozen=True)
+class Scores:
+    """Result of :func:`score_outing`.
+
+    Attributes
+    ----------
+    outing : Outing
+    data : OutingData
+    models : tuple of ModelScore
+    verdict : Verdict
+    latitude : Latitude
+    turn : MeasuredTurn
+    unwrapped_deg : float
+        The axis' turn at the fitted latitude, followed from shot to shot.
+    separation : Separation or None
+    nearest_km : dict of str to float
+        For every nested model the nearest distance it still allows (Bayes factor 1/20).
+    options : Options
+    """
+
+    outing: Outing
+    data: OutingData
+    models: tuple[ModelScore, ...]
+    verdict: Verdict
+    latitude: Latitude
+    turn: MeasuredTurn
+    unwrapped_deg: float
+    separation: Separation | None
+    nearest_km: dict[str, float | None]
+    options: Options
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys of ``whichsun/score/1``."""
+        verdict = self.verdict
+        return {
+            "verdict": {
+                "kind": verdict.kind,
+                "model": verdict.model,
+                "ln_bayes_factor": verdict.ln_bayes_factor,
+                "words": verdict.words,
+                "against": verdict.second,
+                "reasons": list(verdict.reasons),
+                "flags": list(verdict.flags),
+            },
+            "models": [row for score in self.models for row in self._rows(score)],
+            "latitude": self._latitude(),
+            "turn": {**self.turn.to_json(), "unwrapped_axis_deg": self.unwrapped_deg},
+            "nearest_sun_km": self.nearest_km,
+            "seed": self.options.seed,
+            "rotation": self.options.law,
+        }
+
+    def _rows(self, score: ModelScore) -> list[dict[str, Any]]:
+        leader = score.leader
+        mean = {
+            "model": score.model,
+            "variant": None,
+            "ln_evidence": score.ln_evidence,
+            "ln_evidence_error": score.error,
+            **self._fit_keys(leader),
+            "best_variant": leader.variant.name or None,
+            "ln_evidence_other_priors": {
+                name: score.ln_evidence + shift for name, shift in alternative_shifts(score).items()
+            },
+        }
+        rows = [mean]
+        for variant in score.variants:
+            row = {
+                "model": score.model,
+                "variant": variant.variant.name or "only",
+                "ln_evidence": variant.ln_evidence,
+                "ln_evidence_error": variant.error,
+                **self._fit_keys(variant),
+                "weight": variant.weight,
+            }
+            rows.append(row)
+        return rows
+
+    def _fit_keys(self, score: VariantScore) -> dict[str, Any]:
+        fit = score.fit
+        if fit is None or score.problem is None:
+            empty = ("chi2", "dof", "p_value", "aicc")
+            return {**dict.fromkeys(empty), "parameters": {}, "matches": [], "residuals": []}
+        found = score.problem.data.detections
+        names = [shot.file for shot in self.outing.shots]
+        ids = [i for shot in self.data.ids for i in shot]
+
+        def name_of(k: int) -> tuple[str, int]:
+            return names[int(found.shot[k])], ids[k]
+
+        matches = []
+        for match in fit.matches:
+            (shot_a, id_a), (shot_b, id_b) = name_of(match.first), name_of(match.second)
+            matches.append(
+                {"shot_a": shot_a, "id_a": id_a, "shot_b": shot_b, "id_b": id_b, "probability": match.probability}
+            )
+        residuals = []
+        for k in np.flatnonzero(np.isfinite(fit.predicted[:, 0])):
+            shot, number = name_of(int(k))
+            dx, dy = found.z[0, k] - fit.predicted[k]
+            residuals.append({"shot": shot, "id": number, "dx": float(dx), "dy": float(dy)})
+        measured = 2 * len(found.shot) + len(self.data.limb_ratios)
+        return {
+            "chi2": fit.chi2,
+            "dof": fit.dof,
+            "p_value": score.p_value,
+            "aicc": aicc(fit.ln_like, fit.fitted, measured),
+            "parameters": parameters_of(score),
+            "matches": matches,
+            "residuals": residuals,
+        }
+
+    def _latitude(self) -> dict[str, Any]:
+        fit, turn = self.latitude, self.turn.turn_deg
+        return {
+            "rule_of_thumb_deg": None if turn is None else rule_of_thumb(turn),
+            "fitted_deg": fit.fitted_deg if fit.known else None,
+            "low95_deg": fit.low95_deg,
+            "high95_deg": fit.high95_deg,
+            "hemisphere": fit.hemisphere if fit.known else None,
+            "hemisphere_probability": fit.hemisphere_probability,
+            "given_deg": float(self.data.site.latitude_deg),
+            "regions": [{key: getattr(region, key) for key in _REGION_KEYS} for region in fit.regions],
+            "separation_deg": None if self.separation is None else dict(vars(self.separation)),
+        }
+
+    def panels(self) -> list[dict[str, Any]]:
+        """Panels for ``render.residuals.draw_residuals``: the best variant of each model that matches spots."""
+        panels = []
+        for score in self.models:
+            fit, problem = score.leader.fit, score.leader.problem
+            if fit is None or problem is None:
+                continue
+            found = problem.data.detections
+            there = np.isfinite(fit.predicted[:, 0])
+            ids = np.array([i for shot in self.data.ids for i in shot])
+            lines = [_fit_line(fit, score.leader), f"ln evidence {score.ln_evidence:.1f}"]
+            panels.append(
+                {
+                    "model": score.model,
+                    "title": f"{score.model} {score.leader.variant.name}".strip(),
+                    "measured": found.z[0, there],
+                    "predicted": fit.predicted[there],
+                    "shot": found.shot[there],
+                    "labels": [str(i) for i in ids[there]],
+                    "unmatched": found.z[0, ~there],
+                    "lines": lines,
+                }
+            )
+        return panels
+
+    @property
+    def free_ln_evidence(self) -> float:
+        """ln evidence of a Sun turned in any way."""
+        return free_voice(self.models)
+
+
+def _fit_line(fit: BestFit, score: VariantScore) -> str:
+    spots = int(np.isfinite(fit.predicted[:, 0]).sum())
+    total = len(fit.predicted)
+    text = f"{spots} of {total} spots matched, chi-square {fit.chi2:.1f}"
+    return text + (f" on {fit.dof}" if fit.dof else "")
+
+
+def parameters_of(score: VariantScore) -> dict[str, dict[str, Any]]:
+    """Median, standard deviation and central 95 % of each free parameter, from the weighted draws."""
+    problem, evidence = score.problem, score.evidence
+    if problem is None or evidence is None or len(evidence.weight) == 0:
+        return {}
+    result = {}
+    with np.errstate(over="ignore"):
+        values = problem.values(evidence.u, evidence.eta)
+    for axis in problem.axes:
+        value: Array = values[axis.name][:, 0]
+        low, middle, high = weighted_quantiles(value, evidence.weight, (0.025, 0.5, 0.975))
+        mean = float((value * evidence.weight).sum() / evidence.weight.sum())
+        spread = float(np.sqrt(((value - mean) ** 2 * evidence.weight).sum() / evidence.weight.sum()))
+        result[axis.name] = {
+            "value": middle,
+            "sigma": spread,
+            "low95": low,
+            "high95": high,
+            "unit": axis.unit,
+        }
+    return result
+
+
+def score_outing(
+    outing: Outing, models: Sequence[str | GeometryModel] | None = None, options: Options | None = None
+) -> Scores:
+    """Score every model against an outing.
+
+    Parameters
+    ----------
+    outing : Outing
+    models : sequence of str or GeometryModel, optional
+        Models added to the contest, by name, ``path/to/file.py:ClassName`` or as objects.
+    options : Options, optional
+
+    Returns
+    -------
+    Scores
+
+    Raises
+    ------
+    InputError
+        The outing cannot be scored (one shot, no site, no time, wrong order, no common spots).
+    UnknownNameError
+        An unknown model, law, map or parameter.
+    """
+    options = options or Options()
+    data, scores, added = scored_models(outing, models, options)
+    files = tuple(shot.file for shot in outing.shots)
+    verdict = judge(data, scores, added, files, options)
+    latitude = fit_latitude(data, options.law, np.random.default_rng([options.seed, 5]))
+    turn = measured_turn(outing)
+    middle = data.instants[len(data.days) // 2]
+    declination = float(np.mean(earth_fixed_sun(middle).declination))
+    parts = separation(data, turn, latitude.fitted_deg, declination, options.law) if latitude.known else None
+    whole = computed_turns(data, latitude.fitted_deg, options.law)[2] if latitude.known else float("nan")
+    nearest = {
+        score.model: nearest_allowed(score.leader.problem, score.leader.evidence)
+        for score in scores
+        if score.model in NESTED and score.leader.problem and score.leader.evidence
+    }
+    return Scores(outing, data, tuple(scores), verdict, latitude, turn, whole, parts, nearest, options)
