@@ -18,7 +18,6 @@ from typing import Any
 
 from ...models.errors import OutputExistsError, WhichsunWarning
 
-
 _PIPE_WIDTH = 140  # columns of a table that goes to a file or a pipe
 
 
