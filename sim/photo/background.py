@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import ndimage
@@ -40,7 +41,7 @@ def _design(x: Array, y: Array) -> Array:
     return np.stack([np.ones_like(mu), mu, mu**2, mu**3, x, y, x * mu, y * mu], axis=-1)
 
 
-def fit_background(light: Array, x: Array, y: Array, usable: Array) -> Background:
+def fit_background(light: Array, x: Array, y: Array, usable: Any) -> Background:
     """Robust fit to the pixels of the disc.
 
     Parameters
@@ -62,7 +63,7 @@ def fit_background(light: Array, x: Array, y: Array, usable: Array) -> Backgroun
         keep = np.abs(ratio - np.median(ratio[keep])) < 3.5 * sigma
     ratio = np.full(light.shape, np.nan)
     ratio[usable] = light[usable] / np.maximum(_design(x[usable], y[usable]) @ coefficients, 1e-6)
-    return Background(coefficients, _remainder(ratio, x, y))
+    return Background(np.asarray(coefficients, float), _remainder(ratio, x, y))
 
 
 def _remainder(ratio: Array, x: Array, y: Array) -> Array:

@@ -13,14 +13,18 @@ from ...models.geometry import Array
 
 BLOCKS = 500
 _SMALL_BLOCKS = 60
-_TRIALS = 400
+_TRIALS = 200
+_TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
 _TOLERANCE = 0.03
 _RATIOS = (0.70, 1.12)
+
+Ellipse = tuple[float, float, float, float]
+"""Column, row, semi-axes across and along."""
 
 
 @dataclass(frozen=True)
 class CoarseDisc:
-    """A first ellipse with axes along columns and rows, in pixels.
+    """A first ellipse in pixels, its axes along and across the direction given to :func:`find_disc`.
 
     `covered` is the share of the outline's directions that have an edge, `inside` and `outside` the mean
     codes within and around the disc, `horizon` points (columns, rows) of a straight cut, if any.
@@ -36,31 +40,47 @@ class CoarseDisc:
     horizon: tuple[Array, Array] | None
 
 
-def find_disc(luma: npt.NDArray[Any], rng: np.random.Generator) -> CoarseDisc | None:
-    """The most convincing bright disc of a picture, None where no blob has a round edge."""
+def find_disc(luma: npt.NDArray[Any], level: float, rng: np.random.Generator) -> CoarseDisc | None:
+    """The most convincing bright disc of a picture, None where no blob has a round edge.
+
+    Parameters
+    ----------
+    luma : ndarray, shape (rows, columns)
+    level : float
+        Radians; how far the picture's right lies anticlockwise of the level, the axes being along it.
+    rng : numpy.random.Generator
+        For the random picks of edge points.
+    """
     codes = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
-    best = _find(codes, 0, 0, rng)
+    best = _find(codes, (0, 0), level, rng)
     if best is not None and best.a < _SMALL_BLOCKS * max(codes.shape) / BLOCKS:
         reach = 1.6 * best.a
         top, left = max(int(best.row - reach), 0), max(int(best.column - reach), 0)
         cut = codes[top : int(best.row + reach) + 1, left : int(best.column + reach) + 1]
-        best = (_find(cut, top, left, rng) if min(cut.shape) >= 16 else None) or best
+        best = (_find(cut, (top, left), level, rng) if min(cut.shape) >= 16 else None) or best
     return best
 
 
-def _find(codes: npt.NDArray[np.uint8], top: int, left: int, rng: np.random.Generator) -> CoarseDisc | None:
+def _find(
+    codes: npt.NDArray[np.uint8], corner: tuple[int, int], level: float, rng: np.random.Generator
+) -> CoarseDisc | None:
+    top, left = corner
     step = max(1, -(-max(codes.shape) // BLOCKS))
     means = _block_means(codes, step)
     means = ndimage.median_filter(means, 3)
     candidates = [
         found
         for threshold in _thresholds(means)
-        for found in _discs_above(means, threshold, rng)
+        for found in _discs_above(means, threshold, level, rng)
         if found.inside - found.outside > 8
     ]
     if not candidates:
         return None
-    best = max(candidates, key=lambda disc: min(disc.covered, 0.9) * np.log(disc.a))
+    # Contours within the disc are round too; the edge is where the light falls most.
+    best = max(
+        candidates,
+        key=lambda disc: min(disc.covered, 0.9) * np.log(disc.a) * np.sqrt(disc.inside - disc.outside),
+    )
     shift = (step - 1) / 2
     horizon = best.horizon
     if horizon is not None:
@@ -113,10 +133,10 @@ def _otsu(values: Array) -> float:
     return float(edges[1 + int(np.argmax(between))])
 
 
-def _discs_above(means: Array, threshold: float, rng: np.random.Generator) -> list[CoarseDisc]:
+def _discs_above(means: Array, threshold: float, level: float, rng: np.random.Generator) -> list[CoarseDisc]:
     """Ellipses of the three largest blobs brighter than `threshold`."""
-    labels, count = ndimage.label(means > threshold)
-    if count == 0:
+    labels: Any = ndimage.label(means > threshold)[0]  # type: ignore[index]
+    if not np.any(labels):
         return []
     sizes = np.bincount(labels.ravel())[1:]
     found = []
@@ -124,7 +144,7 @@ def _discs_above(means: Array, threshold: float, rng: np.random.Generator) -> li
         if sizes[label - 1] < 60:
             break
         blob = ndimage.binary_fill_holes(labels == label)
-        disc = _fit_blob(means, np.asarray(blob), threshold, rng)
+        disc = _fit_blob(means, np.asarray(blob), threshold, level, rng)
         if disc is not None:
             found.append(disc)
     return found
@@ -145,11 +165,14 @@ def _edge_points(means: Array, blob: npt.NDArray[np.bool_], threshold: float) ->
 
 
 def _fit_blob(
-    means: Array, blob: npt.NDArray[np.bool_], threshold: float, rng: np.random.Generator
+    means: Array, blob: npt.NDArray[np.bool_], threshold: float, level: float, rng: np.random.Generator
 ) -> CoarseDisc | None:
-    points = _edge_points(means, blob, threshold)
-    if len(points) < 24:
+    edge = _edge_points(means, blob, threshold)
+    if len(edge) < 24:
         return None
+    # In this turned frame (right along the level, down) the axes lie along the coordinates.
+    turn = np.array([[np.cos(level), np.sin(level)], [-np.sin(level), np.cos(level)]])
+    points = edge @ turn.T
     ellipse = _ransac(points, max(means.shape), rng)
     if ellipse is None:
         return None
@@ -160,12 +183,38 @@ def _fit_blob(
     covered = (
         np.count_nonzero(np.bincount(((angle + np.pi) / (2 * np.pi) * 71.999).astype(int), minlength=72)) / 72
     )
-    inside, outside = _levels(means, ellipse)
-    return CoarseDisc(column, row, a, b, covered, inside, outside, _straight_cut(points, ellipse, rng))
+    place = np.array([column, row]) @ turn
+    inside, outside = _levels(means, (float(place[0]), float(place[1]), a, b))
+    cut = _straight_cut(points, ellipse, rng)
+    if cut is not None:
+        ends = np.column_stack(cut) @ turn
+        cut = ends[:, 0], ends[:, 1]
+    return CoarseDisc(float(place[0]), float(place[1]), a, b, covered, inside, outside, cut)
 
 
-def _ransac(points: Array, size: int, rng: np.random.Generator) -> tuple[float, float, float, float] | None:
-    """Ellipse with level axes through the most points: circles of three points, then refined."""
+def _ransac(points: Array, size: int, rng: np.random.Generator) -> Ellipse | None:
+    """Ellipse with level axes through the most points: circles of three points at several squashes."""
+    starts: list[tuple[float, Ellipse]] = []
+    for ratio in _TRIED_RATIOS:
+        stretched = points / np.array([1.0, ratio])
+        for votes, (column, row, radius) in _circles(stretched, size, rng):
+            starts.append((votes, (column, row * ratio, radius, radius * ratio)))
+    best, most = None, 0.0
+    for _, start in sorted(starts, key=lambda one: -one[0])[:6]:
+        refined = _refine(points, start)
+        if refined is not None:
+            column, row, a, b = refined
+            off = np.abs(np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b) - 1)
+            votes = float(np.count_nonzero(off < max(0.015, 0.8 / a))) / np.sqrt(a)
+            if votes > most:
+                best, most = refined, votes
+    return best
+
+
+def _circles(
+    points: Array, size: int, rng: np.random.Generator
+) -> list[tuple[float, tuple[float, float, float]]]:
+    """The two circles of three random points that most points lie near, with their votes."""
     picks = points[rng.integers(0, len(points), (_TRIALS, 3))]
     p, q, r = picks[:, 0], picks[:, 1], picks[:, 2]
     u, v = q - p, r - p
@@ -179,23 +228,19 @@ def _ransac(points: Array, size: int, rng: np.random.Generator) -> tuple[float, 
     good = (radius > 5) & (radius < 0.9 * size)
     centre, radius = centre[good], radius[good]
     if len(radius) == 0:
-        return None
+        return []
     off = np.hypot(points[:, 0] - centre[:, :1], points[:, 1] - centre[:, 1:]) / radius[:, None] - 1
-    # A squashed disc leaves its circle by up to a twentieth of the radius.
-    votes = np.sum(np.abs(off) < np.maximum(0.05, 1.2 / radius)[:, None], axis=1) / np.sqrt(radius)
-    for start in np.argsort(votes)[::-1][:4]:
-        refined = _refine(points, (*centre[start], radius[start], radius[start]))
-        if refined is not None:
-            return refined
-    return None
+    votes = np.sum(np.abs(off) < np.maximum(0.02, 0.8 / radius)[:, None], axis=1) / np.sqrt(radius)
+    return [
+        (float(votes[i]), (float(centre[i, 0]), float(centre[i, 1]), float(radius[i])))
+        for i in np.argsort(-votes, kind="stable")[:2]
+    ]
 
 
-def _refine(
-    points: Array, start: tuple[float, float, float, float]
-) -> tuple[float, float, float, float] | None:
+def _refine(points: Array, start: Ellipse) -> Ellipse | None:
     """Least squares of x^2 + B y^2 + C x + D y + E = 0 on the points near the ellipse, narrowing."""
     column, row, a, b = (float(value) for value in start)
-    for tolerance in (0.08, 0.05, _TOLERANCE, _TOLERANCE):
+    for tolerance in (0.05, _TOLERANCE, _TOLERANCE, 0.02):
         x, y = (points[:, 0] - column) / a, (points[:, 1] - row) / a
         near = np.abs(np.hypot(x, y * a / b) - 1) < max(tolerance, 1.2 / a)
         if np.count_nonzero(near) < 12:
@@ -215,20 +260,21 @@ def _refine(
     return column, row, a, b
 
 
-def _levels(means: Array, ellipse: tuple[float, float, float, float]) -> tuple[float, float]:
+def _levels(means: Array, ellipse: Ellipse) -> tuple[float, float]:
+    """Median codes just inside and just outside the outline."""
     column, row, a, b = ellipse
     rows, columns = np.ogrid[: means.shape[0], : means.shape[1]]
     radius = np.hypot((columns - column) / a, (rows - row) / b)
-    within, around = means[radius < 0.9], means[(radius > 1.08) & (radius < 1.3)]
+    near, far = max(0.03, 1.5 / a), max(0.09, 4 / a)
+    within = means[(radius < 1 - near) & (radius > 1 - far)]
+    around = means[(radius > 1 + near) & (radius < 1 + far)]
     return (
         float(np.median(within)) if within.size else 0.0,
         float(np.median(around)) if around.size else 0.0,
     )
 
 
-def _straight_cut(
-    points: Array, ellipse: tuple[float, float, float, float], rng: np.random.Generator
-) -> tuple[Array, Array] | None:
+def _straight_cut(points: Array, ellipse: Ellipse, rng: np.random.Generator) -> tuple[Array, Array] | None:
     """End points (columns, rows) of a straight edge across the disc, such as the horizon."""
     column, row, a, b = ellipse
     radius = np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b)

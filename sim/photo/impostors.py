@@ -13,19 +13,27 @@ from .pieces import Piece
 
 _LARGEST = 0.30
 _LEAST_PIXELS = 3
+_ONE_PIXEL_SHARE = 0.35
 _LETTERS = 4
 _LETTER_HEIGHT_PX = 5
 _LETTER_DEPTH = 0.6
 
 
 def impostors(
-    pieces: list[Piece], marked: npt.NDArray[np.bool_], *, blur_px: float, radius_px: float
+    pieces: list[Piece],
+    usable: npt.NDArray[np.bool_],
+    marked: npt.NDArray[np.bool_],
+    *,
+    blur_px: float,
+    radius_px: float,
 ) -> dict[int, str]:
     """Reasons why pieces are no spots, by their place in the list.
 
     Parameters
     ----------
     pieces : list of Piece
+    usable : ndarray of bool
+        The part of the disc that was searched.
     marked : ndarray of bool
         Bright captions and the ringing round them.
     blur_px, radius_px : float
@@ -33,6 +41,7 @@ def impostors(
     """
     reasons: dict[int, str] = {}
     beside_marks = ndimage.binary_dilation(marked, iterations=2) if np.any(marked) else marked
+    beyond = ndimage.binary_dilation(~usable & ~marked, iterations=1)
     for index, piece in enumerate(pieces):
         first, last, start, end = piece.extent()
         rows, columns = np.nonzero(piece.mask)
@@ -40,6 +49,8 @@ def impostors(
             reasons[index] = "longer than any spot (cloud, wire, branch or lettering)"
         elif _sharper_than_optics(piece, blur_px):
             reasons[index] = "sharper than the picture (hot pixel or dust)"
+        elif np.any(beyond[rows + piece.origin[0], columns + piece.origin[1]]):
+            reasons[index] = "cut off (by the limb, the horizon or clipped light)"
         elif np.any(beside_marks[rows + piece.origin[0], columns + piece.origin[1]]):
             reasons[index] = "part of a bright caption"
     for index in _lettering(pieces):
@@ -51,10 +62,11 @@ def _sharper_than_optics(piece: Piece, blur_px: float) -> bool:
     """Whether the piece gathers in one pixel more than a point through this blur could."""
     if np.count_nonzero(piece.mask) < _LEAST_PIXELS:
         return True
-    raw = np.where(piece.mask, np.maximum(piece.raw, 0), 0.0)
-    total = float(raw.sum())
+    around = ndimage.binary_dilation(np.pad(piece.mask, 1))[1:-1, 1:-1]
+    raw = np.where(around, piece.raw, 0.0)
+    total = max(float(raw.sum()), float(raw.max()))
     pixel = math.erf(0.5 / (max(blur_px, 0.45) * math.sqrt(2))) ** 2
-    return total <= 0 or float(raw.max()) / total > 1.25 * pixel
+    return total <= 0 or float(raw.max()) / total > max(1.25 * pixel, _ONE_PIXEL_SHARE)
 
 
 def _lettering(pieces: list[Piece]) -> set[int]:

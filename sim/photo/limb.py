@@ -18,6 +18,7 @@ from ...models.geometry import Array
 from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
 from .edges import EdgeSet, edge_points, ray_angles
+from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
 
 FLOOR = 3e-4  # of the radius, in every limb parameter: sky gradients and vignetting break any fit below
@@ -80,25 +81,42 @@ def measure_limb(
     PictureError
         No disc, or too little of its limb.
     """
+    roll = math.radians(roll_deg)
+    if not follow_squash:
+        return _limb_along(photo, roll, 0.0, mirrored)
+    trials, problem = [], None
+    for tilt in np.deg2rad([0.0, 45.0, 90.0, 135.0]):
+        try:
+            trials.append(_limb_along(photo, roll, float(tilt), mirrored))
+        except PictureError as error:
+            problem = problem or error
+    if not trials:
+        raise problem or PictureError(photo.path.name, "no disc of the Sun was found")
+    limb = min(trials, key=lambda one: one.residual_px)
+    for _ in range(3):
+        if limb.tilt_deg is None or limb.tilt_sigma_deg is None or limb.tilt_sigma_deg > 5:
+            return _limb_along(photo, roll, 0.0, mirrored) if limb.disc.tilt else limb
+        limb = _limb_along(photo, roll, math.remainder(math.radians(limb.tilt_deg), math.pi), mirrored)
+    return limb
+
+
+def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
+    """The limb with the axes of the squash in one direction."""
     name = photo.path.name
-    coarse = find_disc(photo.luma, np.random.default_rng(20240713))
+    # In the picture's own pixels a mirrored scene is turned the other way.
+    level = -(roll - tilt) if mirrored else roll - tilt
+    coarse = find_disc(photo.luma, level, np.random.default_rng(20240713))
     if coarse is None or coarse.covered < 0.2:
         raise PictureError(
             name, "no disc of the Sun was found", "the disc must be brighter than the sky around it"
         )
-    start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0)
+    start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0, roll, tilt, mirrored)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
-    edges, blur = _narrowing_passes(photo, table, coarse, start)
-    start = DiscMap(start.column, start.row, start.a, start.a, 0.0, math.radians(roll_deg), 0.0, mirrored)
-    fit = _fit(name, edges, start)
-    tilt, tilt_sigma = _tilt(edges, fit)
-    if follow_squash and tilt is not None and tilt_sigma is not None and tilt_sigma < 5:
-        turned = DiscMap(
-            start.column, start.row, start.a, start.a, 0.0, start.roll, math.radians(tilt), mirrored
-        )
-        fit = _fit(name, edges, turned)
-    return _limb(fit, blur, (tilt, tilt_sigma), coarse.horizon)
+    disc, edges = _narrowing_passes(photo, table, coarse, start)
+    fit = _fit(name, edges, disc)
+    offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
+    return _limb(fit, edges.blur_px, offset, _tilt(edges, fit), coarse.horizon)
 
 
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
@@ -119,19 +137,18 @@ def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
 
 def _narrowing_passes(
     photo: Photo, table: npt.NDArray[np.float32], coarse: CoarseDisc, disc: DiscMap
-) -> tuple[EdgeSet, float]:
-    """Edge points in three passes, each in a narrower band round a better outline."""
+) -> tuple[DiscMap, EdgeSet]:
+    """Edge points in narrowing bands round a better and better outline; the last outline and its edges."""
     radius, blur = disc.a, max(1.2, 0.004 * disc.a)
     angles = ray_angles()
-    reach = max(0.05 * radius, 5.0)
-    edges = edge_points(photo.luma, table, disc, angles, reach, blur, coarse.horizon)
+    edges = edge_points(photo.luma, table, disc, angles, max(0.05 * radius, 5.0), blur, coarse.horizon)
     for _ in range(3):
         fit = _fit(photo.path.name, edges, disc)
-        disc = DiscMap(fit.disc.column, fit.disc.row, fit.disc.a, fit.disc.b, fit.disc.c)
+        disc = fit.disc
         blur = float(np.clip(edges.blur_px, 0.7, 0.02 * radius + 0.7))
         reach = max(4.5 * blur, 5 * fit.scale, 4.0)
         edges = edge_points(photo.luma, table, disc, angles, reach, blur, coarse.horizon)
-    return edges, edges.blur_px
+    return disc, edges
 
 
 @dataclass(frozen=True)
@@ -210,6 +227,8 @@ def _fit(name: str, edges: EdgeSet, disc: DiscMap) -> _Fit:
         scale = _robust_scale(values) if turn > 1 else max(scale, _robust_scale(values))
         ratio = np.where(known, residual, np.inf) / (_TUKEY * scale)
         weight = np.where(np.abs(ratio) < 1, (1 - np.minimum(ratio**2, 1)) ** 2, 0.0)
+        if np.mean(weight > 0) < 0.5 * _LEAST_RAYS:
+            raise _too_little(name, float(np.mean(weight > 0)))
         step, *_ = _step(disc, edges, residual, weight, scale)
         limit = 0.2 * disc.a
         disc = _moved(disc, np.clip(step, -limit, limit))
@@ -247,7 +266,7 @@ def _step(
     # The prior's own slope by a and b is left out: it is small and would let c pull the axes.
     normal[4, 4] += 1 / spread**2
     gradient[4] += (expected - disc.c) / spread**2
-    return np.linalg.solve(normal, gradient), derivative, normal
+    return np.asarray(np.linalg.solve(normal, gradient), float), derivative, normal
 
 
 def _autocorrelation(residual: Array, weight: Array, scale: float) -> tuple[float, float]:
@@ -296,6 +315,7 @@ def _tilt(edges: EdgeSet, fit: _Fit) -> tuple[float | None, float | None]:
 def _limb(
     fit: _Fit,
     blur: float,
+    offset: tuple[float, float],
     tilt: tuple[float | None, float | None],
     horizon: tuple[Array, Array] | None,
 ) -> Limb:
@@ -306,9 +326,12 @@ def _limb(
     covariance *= inflation
     floor = (FLOOR * fit.disc.a) ** 2
     covariance = covariance + np.diag([floor, floor, floor, floor, floor / 4])
+    # Both axes grow alike by what the inflection lies inside the true edge.
+    grow = np.array([0, 0, 1.0, fit.disc.b / fit.disc.a, 0])
+    covariance = covariance + offset[1] ** 2 * np.outer(grow, grow)
     return Limb(
-        fit.disc,
-        covariance,
+        _moved(fit.disc, offset[0] * grow),
+        np.asarray(covariance, float),
         blur,
         rms * math.sqrt(min(max(neighbours - 0.2, 0.0), 1.0)),
         rms,

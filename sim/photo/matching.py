@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -109,10 +110,10 @@ def match_spots(a: SpotTable, b: SpotTable, days: float | None = None) -> Matchi
     if not modes:
         return Matching((), math.log(_NOTHING_SHARE), None, math.nan, 0.0)
     logs = np.array([mode.log_evidence for mode in modes] + [math.log(_NOTHING_SHARE)])
-    total = float(logsumexp(logs))
+    total = float(np.asarray(logsumexp(logs)))
     shares = np.exp(logs - total)
-    probability = sum(share * mode.probability for share, mode in zip(shares, modes, strict=False))
-    rows, columns = linear_sum_assignment(-np.asarray(probability))
+    probability = np.sum([s * mode.probability for s, mode in zip(shares, modes, strict=False)], axis=0)
+    rows, columns = linear_sum_assignment(-probability)
     found = [
         Match(int(use_a[i]), int(use_b[j]), float(min(probability[i, j], 1.0)))
         for i, j in zip(rows, columns, strict=True)
@@ -138,7 +139,7 @@ def is_mirrored(a: SpotTable, b: SpotTable, days: float | None = None) -> bool |
     return odds > 0
 
 
-def _foremost(table: SpotTable) -> Array:
+def _foremost(table: SpotTable) -> Any:
     """The spots that carry most darkness."""
     weight = table.area_msh * table.darkness
     return np.sort(np.argsort(-weight, kind="stable")[:_USED])
@@ -337,7 +338,7 @@ def _alike(a: SpotTable, b: SpotTable) -> Array:
     same = (0.85 * normal(area, 0.5) + 0.15 * normal(area, 1.5)) * (
         0.85 * normal(depth, 0.1) + 0.15 * normal(depth, 0.4)
     )
-    return same / (normal(area, 1.6) * normal(depth, 0.4))
+    return np.asarray(same / (normal(area, 1.6) * normal(depth, 0.4)), float)
 
 
 def _tangents(points: Array) -> Array:
@@ -345,7 +346,7 @@ def _tangents(points: Array) -> Array:
     axis = np.eye(3)[np.argmin(np.abs(points), axis=1)]
     first = np.cross(points, axis)
     first /= np.linalg.norm(first, axis=1, keepdims=True)
-    return np.stack([first, np.cross(points, first)], axis=1)
+    return np.asarray(np.stack([first, np.cross(points, first)], axis=1), float)
 
 
 def _cross(vector: Array) -> Array:
@@ -359,7 +360,7 @@ def _about_z(angle: Array) -> Array:
     return np.stack([cos, -sin, zero, sin, cos, zero, zero, zero, one], axis=-1).reshape(-1, 3, 3)
 
 
-def _pairs(order: Array) -> tuple[Array, Array]:
+def _pairs(order: Any) -> tuple[Any, Any]:
     first, second = np.triu_indices(len(order), 1)
     return order[first], order[second]
 

@@ -223,7 +223,10 @@ def measure_photos(
     if len(set(names)) < len(names):
         twice = next(name for name in names if names.count(name) > 1)
         raise InputError("PHOTO", "must name each photo once", twice)
-    each = list(options) if isinstance(options, (list, tuple)) else [options or PhotoOptions()] * len(paths)
+    if options is None or isinstance(options, PhotoOptions):
+        each = [options or PhotoOptions()] * len(paths)
+    else:
+        each = list(options)
     if len(each) != len(paths):
         raise InputError("options", f"must be one, or one for each of the {len(paths)} photos", len(each))
     photos = []

@@ -55,7 +55,7 @@ def cut_pieces(smooth: Array, raw: Array, sigma: Array, low: Array, high: Array,
     Two peaks of a region are one spot (umbrae in one penumbra) where the saddle between them is deeper
     than half of the fainter peak, or the fainter rises less than 4 sigma above it; else they are two.
     """
-    labels, _ = ndimage.label(usable & (smooth > low), structure=np.ones((3, 3)))
+    labels: Any = ndimage.label(usable & (smooth > low), structure=np.ones((3, 3)))[0]  # type: ignore[index]
     pieces: list[Piece] = []
     for index, box in enumerate(ndimage.find_objects(labels), start=1):
         region = labels[box] == index
@@ -77,7 +77,7 @@ def _piece(depth: Array, own: Any, box: Any, raw: Array, sigma: Array, high: Arr
     place = (box[0].start + row, box[1].start + column)
     if peak <= high[place]:
         return None
-    parts, _ = ndimage.label(own & (depth > WEIGHT_SHARE * peak), structure=np.ones((3, 3)))
+    parts: Any = ndimage.label(own & (depth > WEIGHT_SHARE * peak), structure=np.ones((3, 3)))[0]  # type: ignore[index]
     mask = np.asarray(parts == parts[row, column])
     return Piece((box[0].start, box[1].start), mask, place, peak, peak / float(sigma[place]), raw)
 

@@ -128,5 +128,5 @@ def _notes(measured: Measured, index: int) -> list[str]:
     other = _other(measured, index)
     notes = [f"{shot.time_utc or 'time unknown'}, {shot.mount}, {len(shot.spots)} spots"]
     if other is not None and _partners(measured, index):
-        notes.append(f"a = b: spot a is spot b of {Path(measured.photos[other].shot.file).name}")
+        notes.append(f"In brackets: the same spot's number in {Path(measured.photos[other].shot.file).name}")
     return notes

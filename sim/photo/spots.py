@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -96,7 +97,11 @@ def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
         return SpotFindings((), (), clipped)
     pieces = _pieces(field)
     refused = impostors(
-        pieces, field.marked, blur_px=limb.edge_sigma_px / field.step, radius_px=limb.disc.a / field.step
+        pieces,
+        field.usable,
+        field.marked,
+        blur_px=limb.edge_sigma_px / field.step,
+        radius_px=limb.disc.a / field.step,
     )
     spots, reasons = [], []
     for index, piece in enumerate(pieces):
@@ -167,10 +172,10 @@ def _bright_marks(ratio: Array, usable: npt.NDArray[np.bool_], light: Array) -> 
     if not np.any(core):
         return core
     grown = ndimage.binary_propagation(core, mask=usable & (ratio > 1.2))
-    return np.asarray(ndimage.binary_dilation(grown, iterations=3)) & usable
+    return np.logical_and(ndimage.binary_dilation(grown, iterations=3), usable)
 
 
-def _noise(depth: Array, rho: Array, usable: npt.NDArray[np.bool_]) -> Array:
+def _noise(depth: Array, rho: Array, usable: Any) -> Array:
     """Robust sigma of the spotless disc as a function of the radius, per pixel."""
     edges = np.array([0, 0.35, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.975, 1.0])
     middles, values = [], []

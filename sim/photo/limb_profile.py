@@ -1,0 +1,106 @@
+"""How far the true edge of the disc lies outside the inflection of its blurred, limb-darkened profile.
+
+Blur moves the inflection inward, since the light falls towards the limb; the shift is a part of the blur
+and the same all round. It is found by fitting the mean profile across the limb with a limb darkening of
+free coefficients, cut at the edge and blurred by a Gaussian.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import least_squares
+from scipy.special import erf
+
+from ...models.geometry import Array
+from .discmap import DiscMap
+from .edges import EdgeSet, sample
+
+_STEP_PX = 0.25
+_PIXEL_DOUBT_PX = 0.05  # edges sharper than a pixel, averaged before or after the tone curve
+_DOUBT = 0.03  # of the blur: tone curves that are not sRGB, blur that is no Gaussian
+
+
+def true_edge_offset(
+    luma: npt.NDArray[Any],
+    table: npt.NDArray[np.float32],
+    disc: DiscMap,
+    edges: EdgeSet,
+    angles: Array,
+) -> tuple[float, float]:
+    """Pixels from the fitted limb outward to the true edge, and the uncertainty of that.
+
+    Parameters
+    ----------
+    luma, table : ndarray
+        The picture and its inverse tone curve.
+    disc : DiscMap
+        The limb as fitted to the inflections.
+    edges : EdgeSet
+        Tells the usable rays and the blur.
+    angles : ndarray
+        Directions of the rays on the disc, radians.
+
+    Returns
+    -------
+    (float, float)
+        (0, its uncertainty) where the profile cannot be fitted.
+    """
+    blur = edges.blur_px
+    doubt = float(np.hypot(_DOUBT * blur, _PIXEL_DOUBT_PX))
+    inward = min(max(10 * blur, 0.06 * disc.a), 0.25 * disc.a)
+    offsets = np.arange(-inward, 5 * blur + 1, _STEP_PX)
+    chosen = angles[edges.good][::2]
+    # Offsets run along the ray from the centre, measured in pixels across the vertical.
+    radius = 1 + offsets / disc.a
+    columns, rows = disc.to_pixels(np.cos(chosen)[:, None] * radius, np.sin(chosen)[:, None] * radius)
+    values = sample(luma, table, columns, rows)
+    values = values[np.all(np.isfinite(values), axis=1)]
+    if len(values) < 40:
+        return 0.0, doubt
+    profile = np.median(values, axis=0)
+    found = _fit_profile(profile, offsets, disc.a, blur)
+    if found is None or abs(found) > 1.2 * blur + 0.3:
+        return 0.0, max(doubt, 0.3 * blur)
+    # Limb darkening can only move the inflection inward; less than nothing is the tone curve's doing.
+    return max(found, 0.0), doubt
+
+
+def _fit_profile(profile: Array, offsets: Array, radius: float, blur: float) -> float | None:
+    def basis(edge: float, sigma: float) -> Array:
+        return np.column_stack([np.ones_like(offsets), *_blurred_darkening(offsets - edge, sigma, radius)])
+
+    def misfit(values: Array) -> Array:
+        design = basis(values[0], abs(values[1]))
+        coefficients = np.linalg.lstsq(design, profile, rcond=None)[0]
+        return design @ coefficients - profile
+
+    start = np.array([0.3 * blur, 0.9 * blur])
+    low, high = [-1.5 * blur - 0.5, 0.25], [2 * blur + 0.5, 2.5 * blur + 0.5]
+    fit = least_squares(misfit, np.clip(start, low, high), bounds=(low, high))
+    return float(fit.x[0]) if fit.success else None
+
+
+def _blurred_darkening(offset: Array, sigma: float, radius: float) -> list[Array]:
+    """1, mu and mu^2 inside the edge, each blurred by a Gaussian of `sigma`.
+
+    mu^2 is nearly 2 (1 - r), mu its root; the root's blur is done numerically on a fine grid.
+    """
+    step = min(_STEP_PX, sigma / 4)
+    reach = 5 * sigma
+    fine = np.arange(float(offset[0]) - reach, float(offset[-1]) + reach, step)
+    depth = np.clip(-fine / radius, 0, None)
+    square = np.clip(depth * (2 - depth), 0, 1)
+    # Mean of the root over each fine step, so that the infinite slope at the edge is kept.
+    inner = np.clip(-(fine - step / 2) / radius, 0, None)
+    outer = np.clip(-(fine + step / 2) / radius, 0, None)
+    root = np.sqrt(2.0) * (inner**1.5 - outer**1.5) / 1.5 * radius / step
+    root = root * np.sqrt(np.clip(1 - depth / 2, 0, 1))
+    kernel_at = np.arange(-reach, reach + step / 2, step)
+    kernel = np.exp(-0.5 * (kernel_at / sigma) ** 2)
+    kernel /= kernel.sum()
+    blurred = [np.convolve(values, kernel, mode="same") for values in (root, square)]
+    flat = 0.5 * (1 - erf(offset / (sigma * np.sqrt(2))))
+    return [flat, *(np.asarray(np.interp(offset, fine, values), float) for values in blurred)]
