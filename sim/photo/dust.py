@@ -14,6 +14,7 @@ from .spots import MeasuredSpot
 
 _SAME_PX = 1.0
 _MOVED_PX = 3.0
+_NEAR_CENTRE = 0.12
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ def fixed_specks(shots: Sequence[DustShot]) -> list[set[int]]:
 
     Two spots on the same pixel (within 1 px) of two photos of one size are dust when a real spot there
     would have moved by more than 3 px: the disc itself stands elsewhere in the frame, or the other spots,
-    matched among themselves, carry that place elsewhere.
+    matched among themselves, carry that place elsewhere, or (where they cannot be matched) greater spots
+    of both photos have all left their places.
     """
     dust: list[set[int]] = [set() for _ in shots]
     for i, first in enumerate(shots):
@@ -80,6 +82,21 @@ def _must_have_moved(first: DustShot, second: DustShot, a: int, b: int) -> bool:
         spot_table([first.spots[k] for k in rest_a]), spot_table([second.spots[k] for k in rest_b]), days
     )
     if matching.rotation is None or not any(match.probability > 0.8 for match in matching.matches):
-        return False
+        return _alone_in_place(first, second, a, b, rest_a, rest_b)
     carried: Array = matching.rotation @ np.array([one.x, one.y, np.sqrt(max(1 - one.x**2 - one.y**2, 0))])
     return bool(scale * np.hypot(carried[0] - one.x, carried[1] - one.y) > _MOVED_PX)
+
+
+def _alone_in_place(
+    first: DustShot, second: DustShot, a: int, b: int, rest_a: list[int], rest_b: list[int]
+) -> bool:
+    """Whether greater spots of both photos left their places while this one, off the centre, did not."""
+    one, other = first.spots[a], second.spots[b]
+
+    def greater(spots: tuple[MeasuredSpot, ...], rest: list[int], than: MeasuredSpot) -> list[MeasuredSpot]:
+        weight = than.area_msh * than.darkness
+        return [spots[k] for k in rest if spots[k].area_msh * spots[k].darkness > weight]
+
+    before, after = greater(first.spots, rest_a, one), greater(second.spots, rest_b, other)
+    still = any(np.hypot(p.column - q.column, p.row - q.row) < _MOVED_PX for p in before for q in after)
+    return bool(before) and bool(after) and not still and np.hypot(one.x, one.y) > _NEAR_CENTRE

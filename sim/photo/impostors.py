@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -14,9 +13,8 @@ from .pieces import Piece
 _LARGEST = 0.30
 _LEAST_PIXELS = 3
 _ONE_PIXEL_SHARE = 0.35
-_LETTERS = 4
+_LETTERS = ((0.6, 4), (0.25, 6))  # depth of the pieces, how many make a line
 _LETTER_HEIGHT_PX = 5
-_LETTER_DEPTH = 0.6
 
 
 def impostors(
@@ -70,31 +68,44 @@ def _sharper_than_optics(piece: Piece, blur_px: float) -> bool:
 
 
 def _lettering(pieces: list[Piece]) -> set[int]:
-    """Pieces of one height on one base line, closely spaced and evenly dark."""
-    boxes = {index: piece.extent() for index, piece in enumerate(pieces) if piece.depth > _LETTER_DEPTH}
+    """Pieces that stand on one base line closely side by side, and what lies in the band of such a line."""
+    boxes = [piece.extent() for piece in pieces]
     found: set[int] = set()
-    for seed, (first, last, *_rest) in boxes.items():
-        height = last - first + 1
-        if height < _LETTER_HEIGHT_PX:
-            continue
-        slack = max(1.0, 0.15 * height)
-        row = sorted(
-            (box[2], box[3], index)
-            for index, box in boxes.items()
-            if abs(box[1] - last) <= slack and abs(box[0] - first) <= slack
-        )
-        run = [row[0]] if row else []
-        for before, after in pairwise(row):
-            if after[0] - before[1] > 1.5 * height:
-                run = _closed(run, found)
-            run.append(after)
-        _closed(run, found)
-        if seed in found:
-            continue
+    for least_depth, letters in _LETTERS:
+        dark = [index for index, piece in enumerate(pieces) if piece.depth > least_depth]
+        for seed in dark:
+            height = boxes[seed][1] - boxes[seed][0] + 1
+            if height >= _LETTER_HEIGHT_PX:
+                found |= _line_with(seed, height, dark, boxes, letters)
     return found
 
 
-def _closed(run: list[tuple[int, int, int]], found: set[int]) -> list[tuple[int, int, int]]:
-    if len(run) >= _LETTERS:
-        found.update(index for _, _, index in run)
-    return []
+def _line_with(
+    seed: int, height: int, dark: list[int], boxes: list[tuple[int, int, int, int]], letters: int
+) -> set[int]:
+    """Runs of `letters` or more pieces on the base line of `seed`, with all that touches their band."""
+    base, slack = boxes[seed][1], max(1.0, 0.12 * height)
+
+    def fits(index: int) -> bool:
+        first, last, start, end = boxes[index]
+        alike = 0.6 <= (last - first + 1) / height <= 1.67 and end - start + 1 < 1.6 * height
+        return abs(last - base) <= slack and alike
+
+    row = sorted((index for index in dark if fits(index)), key=lambda index: boxes[index][2])
+    found: set[int] = set()
+    run: list[int] = []
+    for index in row:
+        if run and boxes[index][2] - boxes[run[-1]][3] > 1.3 * height:
+            run = []
+        run = [*run, index]
+        if len(run) >= letters:
+            found |= set(run)
+    if not found:
+        return found
+    start = min(boxes[index][2] for index in found) - 2.5 * height
+    end = max(boxes[index][3] for index in found) + 2.5 * height
+    for index, (first, last, left, right) in enumerate(boxes):
+        in_band = first > base - 1.6 * height and last < base + 0.6 * height and left > start and right < end
+        if in_band and last - first + 1 < 2 * height:
+            found.add(index)
+    return found
