@@ -28,6 +28,9 @@ from .style import (
 
 Array = npt.NDArray[np.float64]
 
+_JUMP_DEG = 75.0
+_INSIDE_OUT = 0.95  # residual scatter in radii above which the turn of the pattern means little
+
 
 def draw_sweep(
     rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
@@ -45,8 +48,9 @@ def draw_sweep(
     ----------
     rows_by_model : mapping of model name to rows
         Rows of a sweep: mappings with ``latitude_deg``, ``pattern_turn_deg`` and
-        ``pattern_visible_fraction`` (0 to 1); degrees, anticlockwise positive, None where the Sun does not
-        rise or set.
+        ``pattern_visible_fraction`` (0 to 1), and ``pattern_scatter`` (radii) if known; degrees,
+        anticlockwise positive, None where the Sun does not rise or set. Where the scatter nears 1 the line
+        is drawn pale.
     measurement : mapping, optional
         ``latitude_deg`` (None: unknown, drawn as a band), ``turn_deg``, ``sigma_deg``.
     ax : Axes, optional
@@ -91,6 +95,7 @@ def _draw(
     key: str,
 ) -> list[Artist]:
     artists: list[Artist] = []
+    dim = False
     styles = model_styles(list(rows_by_model))
     ends: dict[str, tuple[float, float]] = {}
     latitudes = np.concatenate([_column(rows, "latitude_deg") for rows in rows_by_model.values()])
@@ -98,18 +103,22 @@ def _draw(
         latitude, turn = _column(rows, "latitude_deg"), _column(rows, key)
         style = styles[name]
         width = 2.8 if style.line == "-" else 2.2
-        x, y = break_at_wraps(latitude, turn)
-        (line,) = ax.plot(
-            x, y, color=style.colour, ls=style.line, lw=width, zorder=3 + 0.1 * order, label=name
-        )
-        artists.append(line)
+        clear = ~(_column(rows, "pattern_scatter") > _INSIDE_OUT)
+        dim = dim or bool(np.any(~clear & np.isfinite(turn)))
+        x, y = break_at_wraps(latitude, np.where(clear, turn, np.nan))
+        look = {"color": style.colour, "ls": style.line, "zorder": 3 + 0.1 * order}
+        artists += ax.plot(x, y, lw=width, label=name, **look)
+        if not np.all(clear):
+            x, y = break_at_wraps(latitude, np.where(~clear | _beside(~clear), turn, np.nan))
+            artists += ax.plot(x, y, **{**look, "lw": 1.0, "ls": "-", "alpha": 0.45})
         finite = np.flatnonzero(np.isfinite(turn))
-        for lone in finite[_alone(turn)[finite]]:
-            artists.append(ax.plot(latitude[lone], turn[lone], style.marker, color=style.colour, ms=5)[0])
         if finite.size:
             ends[name] = float(latitude[finite[-1]]), float(turn[finite[-1]])
-            few = finite[:: max(1, finite.size // 9)]
-            (dots,) = ax.plot(
+        finite = finite[clear[finite]]
+        if finite.size:
+            alone = finite[_alone(turn)[finite]]
+            few = np.union1d(finite[:: max(1, finite.size // 9)], alone)
+            artists += ax.plot(
                 latitude[few],
                 turn[few],
                 style.marker,
@@ -119,7 +128,6 @@ def _draw(
                 mew=0.7,
                 zorder=3.6,
             )
-            artists.append(dots)
         if visible_ax is not None:
             share = 100 * _column(rows, "pattern_visible_fraction")
             artists += visible_ax.plot(
@@ -127,20 +135,40 @@ def _draw(
             )
     if measurement is not None:
         artists += _draw_measurement(ax, measurement)
+    if dim:
+        words = "pale: pattern turned inside out, its turn means little"
+        artists.append(
+            ax.annotate(
+                words,
+                (1, 1),
+                (0, 9),
+                xycoords="axes fraction",
+                textcoords="offset points",
+                ha="right",
+                fontsize=9.5,
+                color=FAINT,
+                annotation_clip=False,
+            )
+        )
     _set_axes(ax, visible_ax, latitudes)
     artists += _label_ends(ax, ends, {name: style.colour for name, style in styles.items()})
     return artists
 
 
 def break_at_wraps(x: Array, turn_deg: Array) -> tuple[Array, Array]:
-    """Insert breaks where a turn in (-180, 180] jumps by more than half a turn.
+    """Insert breaks where a line of turns in (-180, 180] must not run on.
 
-    The line runs on to the edge at 180 degrees and comes in again at the other; nan lies between.
+    At a wrap the line goes on to the edge at 180 degrees and comes in again at the other, nan between. A
+    jump of more than 75 degrees from one value to the next, the shorter way round, is a plain gap: the
+    values do not tell what lies between them.
     """
     xs, ys = [x[:1]], [turn_deg[:1]]
     for i in range(1, len(x)):
         step = turn_deg[i] - turn_deg[i - 1]
-        if abs(step) > 180:
+        if min(abs(step), 360 - abs(step)) > _JUMP_DEG:
+            xs.append((x[i - 1 : i] + x[i : i + 1]) / 2)
+            ys.append(np.array([np.nan]))
+        elif abs(step) > 180:
             edge = math.copysign(180.0, turn_deg[i - 1])
             whole = step + math.copysign(360.0, turn_deg[i - 1])
             part = (edge - turn_deg[i - 1]) / whole if whole else 0.5
@@ -154,6 +182,12 @@ def break_at_wraps(x: Array, turn_deg: Array) -> tuple[Array, Array]:
 
 def _column(rows: Sequence[Mapping[str, Any]], key: str) -> Array:
     return np.array([np.nan if row.get(key) is None else row[key] for row in rows], dtype=float)
+
+
+def _beside(flags: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Whether a neighbour is flagged."""
+    padded = np.concatenate([[False], flags, [False]])
+    return padded[:-2] | padded[2:]
 
 
 def _alone(values: Array) -> npt.NDArray[np.bool_]:

@@ -16,12 +16,13 @@ from matplotlib.axes import Axes
 from matplotlib.patheffects import Normal, Stroke
 
 from ..models.errors import InputError
-from .style import INK, new_figure, styled, turn_words
+from .style import INK, figure_of, new_figure, styled, turn_words
 
 _LIMB = "#5FD3E0"
 _VERTICAL = "#FFFFFF"
 _SPOT = "#FFC94D"
 _CASING = "#1B1D21"
+_LABEL_PT = 10.5
 
 
 def draw_overlay(
@@ -256,31 +257,38 @@ def _draw_centre(ax: Axes, shot: Any) -> list[Artist]:
 
 
 def _draw_spots(ax: Axes, shot: Any, matches: Mapping[int, str], short: bool) -> list[Artist]:
-    """A ring around each spot and its number beside it, where it is least in the way."""
+    """A ring around each spot and its number beside it, with a leader where the number stands off."""
     spots = list(_get(shot, "spots") or ())
     if not spots:
         return []
     places = np.array([_spot_place(shot, spot) for spot in spots])
     scale = max(_get(shot, "semi_axes_px"))
     radius = np.array([max(_ring_radius(spot) * scale, 0.020 * scale) for spot in spots])
+    texts = [_number(int(_get(spot, "id")), matches, short) for spot in spots]
+    corners = place_labels(places, radius, _label_sizes(ax, texts), to_photo(shot, [0], [0])[0])
     artists: list[Artist] = []
-    taken: list[tuple[float, float]] = []
     circle = np.linspace(0, 2 * np.pi, 61)
     for i, spot in enumerate(spots):
         ring = places[i] + radius[i] * np.stack([np.cos(circle), np.sin(circle)], axis=-1)
-        number = int(_get(spot, "id"))
-        matched = number in matches
-        style = "-" if matched or not matches else (0, (2, 2))
+        style = "-" if int(_get(spot, "id")) in matches or not matches else (0, (2, 2))
         artists += ax.plot(ring[:, 0], ring[:, 1], color=_SPOT, lw=1.3, ls=style, path_effects=_cased(1.1))
-        where = _free_place(places, radius, i, scale, taken)
-        taken.append(where)
-        text = f"{number}" if not matched else (matches[number] if short else f"{number} ({matches[number]})")
+        gap = corners[i] - places[i]
+        reach = float(np.hypot(*gap))
+        if reach > radius[i] + 0.09 * scale:
+            start = places[i] + gap * radius[i] / reach
+            artists += ax.plot(
+                [start[0], corners[i, 0]],
+                [start[1], corners[i, 1]],
+                color=_SPOT,
+                lw=0.8,
+                path_effects=_cased(0.6),
+            )
         artists.append(
             ax.text(
-                where[0],
-                where[1],
-                text,
-                fontsize=11.5,
+                corners[i, 0],
+                corners[i, 1],
+                texts[i],
+                fontsize=_LABEL_PT,
                 fontweight="bold",
                 color=_SPOT,
                 ha="center",
@@ -290,6 +298,60 @@ def _draw_spots(ax: Axes, shot: Any, matches: Mapping[int, str], short: bool) ->
             )
         )
     return artists
+
+
+def _number(number: int, matches: Mapping[int, str], short: bool) -> str:
+    """A spot's number, with its match's; the match's alone when `short`."""
+    if number not in matches:
+        return str(number)
+    return matches[number] if short else f"{number} ({matches[number]})"
+
+
+def _label_sizes(ax: Axes, texts: Sequence[str]) -> npt.NDArray[np.float64]:
+    """Width and height of the boxed texts in pixels of the photo, (n, 2), by the font's usual widths."""
+    width_pt = ax.get_position().width * figure_of(ax).get_size_inches()[0] * 72
+    low, high = ax.get_xlim()
+    pixels_per_pt = abs(high - low) / width_pt
+    wide = np.array([0.68 * len(text.replace(" ", "")) + 0.35 * text.count(" ") + 0.5 for text in texts])
+    return _LABEL_PT * pixels_per_pt * np.stack([wide, np.full(len(texts), 1.65)], axis=-1)
+
+
+def place_labels(
+    places: npt.NDArray[np.float64],
+    radius: npt.NDArray[np.float64],
+    sizes: npt.NDArray[np.float64],
+    centre: npt.NDArray[np.float64],
+) -> npt.NDArray[np.float64]:
+    """Centres (n, 2) of labels beside rings so that they cover neither rings nor one another, where possible.
+
+    Parameters
+    ----------
+    places, radius : ndarray, shape (n, 2), (n,)
+        Rings.
+    sizes : ndarray, shape (n, 2)
+        Width and height of each label.
+    centre : ndarray, shape (2,)
+        Labels would rather stand on the side away from it.
+    """
+    half = sizes / 2
+    chosen = np.full(places.shape, np.nan)
+    angles = np.deg2rad(np.arange(0, 360, 20))
+    ways = np.stack([np.cos(angles), np.sin(angles)], axis=-1)
+    crowding = [np.sum(np.hypot(*(places - place).T) < 6 * np.mean(radius)) for place in places]
+    for i in np.argsort(crowding):
+        outwards = (places[i] - centre) / max(float(np.hypot(*(places[i] - centre))), 1e-9)
+        # Just clear of the ring, then farther out in steps of a label's height.
+        touch = np.min((half[i] + radius[i]) / np.maximum(np.abs(ways), 1e-6), axis=-1)
+        steps = sizes[i, 1] * np.array([0.1, 0.7, 1.5, 2.5, 3.7, 5.0])
+        spots = (places[i] + ways * (touch + steps[:, None])[..., None]).reshape(-1, 2)
+        cost = np.repeat(steps / sizes[i, 1], len(ways)) * 0.15 - 0.05 * np.tile(ways @ outwards, len(steps))
+        gap = np.abs(spots[:, None] - places) - half[i]
+        cost += np.sum(np.max(gap, axis=-1) < radius, axis=-1)
+        done = np.isfinite(chosen[:, 0])
+        lap = np.clip(half[i] + half[done] - np.abs(spots[:, None] - chosen[done]), 0, None)
+        cost += 3 * np.sum(lap[..., 0] * lap[..., 1], axis=-1) / (sizes[i, 0] * sizes[i, 1])
+        chosen[i] = spots[np.argmin(cost)]
+    return chosen
 
 
 def _spot_place(shot: Any, spot: Any) -> tuple[float, float]:
@@ -304,22 +366,6 @@ def _ring_radius(spot: Any) -> float:
     """Radius in disc radii of a ring around a spot: of its area in millionths of the hemisphere."""
     area = _get(spot, "area_msh")
     return 0.012 + (1.1 * math.sqrt(2e-6 * area) if area else 0.0)
-
-
-def _free_place(
-    places: npt.NDArray, radius: npt.NDArray, i: int, scale: float, taken: Sequence[tuple[float, float]]
-) -> tuple[float, float]:
-    """Centre of a label beside spot `i`: of twelve directions the one farthest from everything else."""
-    best, best_room = (0.0, 0.0), -np.inf
-    others = np.delete(places, i, axis=0)
-    for k, angle in enumerate(np.deg2rad(np.arange(-45, 315, 30))):
-        reach = radius[i] + 0.045 * scale
-        where = (places[i][0] + reach * math.cos(angle) * 1.15, places[i][1] + reach * math.sin(angle))
-        things = np.vstack([others, np.array(taken).reshape(-1, 2)])
-        room = np.min(np.hypot(*(things - where).T), initial=0.12 * scale) - 1e-3 * k * scale
-        if room > best_room:
-            best, best_room = where, room
-    return best
 
 
 def _reference(shot: Any, matches: Mapping[int, str]) -> float | None:

@@ -109,9 +109,11 @@ def figure_of(ax: Axes) -> Figure:
 
 
 def save_png(
-    figure: Figure, width_px: int = 1600, height_px: int = 1000, path: str | Path | None = None
+    figure: Figure, width_px: int = 1600, height_px: int | None = None, path: str | Path | None = None
 ) -> bytes:
     """The figure as PNG of exactly `width_px` by `height_px`, also written to `path` when given.
+
+    Without `height_px` the figure keeps its own shape, which the drawing functions choose to fit.
 
     The figure keeps its width in inches, so text and lines scale with the picture.
 
@@ -120,6 +122,9 @@ def save_png(
     InputError
         A size is outside 64 to 16384 pixels.
     """
+    if height_px is None:
+        wide, tall = figure.get_size_inches()
+        height_px = round(width_px * tall / wide)
     _check_size(width_px, height_px)
     resolution = width_px / _WIDTH_IN
     # A thousandth of a pixel more: the canvas cuts off the fraction.

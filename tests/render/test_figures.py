@@ -49,6 +49,31 @@ def test_wraps_break_the_line_at_the_edge():
     )
 
 
+def test_a_jump_leaves_a_gap():
+    x, y = curves.break_at_wraps(np.array([0.0, 2.0, 4.0]), np.array([114.0, -55.0, -52.0]))
+    np.testing.assert_allclose(x, [0, 1, 2, 4])
+    np.testing.assert_allclose(y, [114, np.nan, -55, -52])
+
+
+def test_turns_of_a_pattern_turned_inside_out_are_pale():
+    rows = [
+        {
+            "latitude_deg": float(i),
+            "pattern_turn_deg": -40.0,
+            "pattern_visible_fraction": 0.4,
+            "pattern_scatter": s,
+        }
+        for i, s in enumerate([1.1, 1.0, 0.5, 0.4])
+    ]
+    artists = curves.draw_sweep({"nearby-plane": rows})
+    lines = [a for a in artists if hasattr(a, "get_linewidth") and a.axes is artists[0].figure.axes[0]]
+    strong, pale = lines[0], lines[1]
+    np.testing.assert_allclose(strong.get_ydata(), [np.nan, np.nan, -40, -40])
+    np.testing.assert_allclose(pale.get_ydata(), [-40, -40, -40, np.nan])
+    assert pale.get_alpha() < 0.6
+    assert any("means little" in text.get_text() for text in artists[0].figure.findobj(Text))
+
+
 def test_no_line_crosses_the_plot_at_a_wrap(sweep_figure):
     figure, _ = sweep_figure
     lines = [line for line in figure.axes[0].get_lines() if len(line.get_xdata()) > 12]
@@ -148,6 +173,19 @@ def test_overlay_marks_every_spot_and_its_match():
     assert artists[0].get_extent() == [77.5, 322.5, 272.5, 27.5]  # the disc and 22 % around it
     whole = overlay.draw_overlay(image, SHOT, crop=False)
     assert whole[0].get_extent() == [-0.5, 419.5, 299.5, -0.5]
+
+
+def test_labels_of_a_crowded_group_keep_clear():
+    """Twelve rings within a tenth of the disc: no two labels lap, and none lies on a ring."""
+    rng = np.random.default_rng(3)
+    places = np.array([500.0, 400.0]) + rng.uniform(-60, 60, (12, 2))
+    radius = np.full(12, 12.0)
+    sizes = np.tile([70.0, 26.0], (12, 1))
+    centres = overlay.place_labels(places, radius, sizes, np.array([600.0, 600.0]))
+    for i in range(12):
+        for k in range(i):
+            assert np.any(np.abs(centres[i] - centres[k]) >= sizes[0] - 3)
+        assert not np.any(np.all(np.abs(places - centres[i]) < sizes[0] / 2, axis=-1))
 
 
 def test_overlay_without_disc_says_so():
