@@ -16,7 +16,7 @@ from .blank_disc import draw_blank_disc
 from .style import FAINT, INK, PAPER, ModelStyle, model_styles, new_figure, styled
 
 _SHOT_MARKERS = ("o", "s", "^", "D", "v", "P")
-_SCALES = (1, 2, 3, 5, 10, 20, 30, 50, 100, 200, 300, 500)
+_SCALES = (1, 2, 3, 5, 10, 20, 30, 50)  # beyond 50 a good fit would look like a bad one
 _WANTED = 0.22  # length in radii of a typical arrow of the worst model
 
 
@@ -94,7 +94,7 @@ def _columns(panels: Sequence[Mapping[str, Any]]) -> int:
 
 def _wrapped(lines: Sequence[str], columns: int) -> list[tuple[str, bool]]:
     """Lines broken to the width of a panel, and whether each belongs to the first text."""
-    width = int(118 / columns)
+    width = int(112 / columns)
     return [(part, i == 0) for i, line in enumerate(lines) for part in textwrap.wrap(line, width)]
 
 
@@ -152,6 +152,10 @@ def _draw_panel(
         these = measured[shots == shot]
         marker = _SHOT_MARKERS[shot % len(_SHOT_MARKERS)]
         artists += ax.plot(these[:, 0], these[:, 1], marker, ms=5.5, mfc=PAPER, mec=INK, mew=1.3, zorder=4)
+    if not len(measured):
+        artists.append(
+            ax.text(0, 0, "no spot matched", ha="center", va="center", fontsize=11, color=style.colour)
+        )
     for key, marker in (("unmatched", "x"), ("missed", "+")):
         extra = np.asarray(panel.get(key, np.zeros((0, 2))), float).reshape(-1, 2)
         if len(extra):

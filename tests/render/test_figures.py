@@ -239,6 +239,17 @@ def test_residual_arrows_share_one_scale():
     np.testing.assert_allclose(tips, measured + 0.1)
 
 
+def test_residuals_of_a_fit_without_matches_and_of_a_very_good_one():
+    measured = np.array([[0.1, 0.2]])
+    panels = [
+        {"model": "distant-sphere", "measured": measured, "predicted": measured + 1e-5},
+        {"model": "nearby-plane", "measured": [], "predicted": [], "unmatched": measured},
+    ]
+    words = " ".join(t.get_text() for t in residuals.draw_residuals(panels)[0].figure.findobj(Text))
+    assert "drawn 50 times as long" in words
+    assert "no spot matched" in words
+
+
 def test_residuals_bad_input():
     with pytest.raises(InputError, match="one or more models"):
         residuals.draw_residuals([])
