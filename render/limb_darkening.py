@@ -14,7 +14,9 @@ import numpy.typing as npt
 from ..models.errors import InputError, UnknownNameError
 
 # Wavelength (nm), A0 to A5. H. Neckel & D. Labs, "Solar limb darkening 1986-1990 (303 to 1099 nm)",
-# Solar Physics 153 (1994) 91-114, table 1, the rows of 400 to 870 nm. Every row sums to 1 within 2e-5.
+# Solar Physics 153 (1994) 91-114, table 1, the rows of 400 to 870 nm. Copied from a public transcription
+# (github.com/ISP-SST/sstred, red_neckel_coefficients.pro), not from the printed page; guarded by the rows'
+# sums (1 within 2e-5) and the printed ratios of mean to central intensity.
 _NECKEL_LABS = np.array(
     [
         [401.970, 0.12323, 1.08648, -0.43974, 0.45912, -0.32759, 0.09850],
@@ -39,7 +41,8 @@ _NECKEL_LABS = np.array(
     ]
 )
 # Wavelength (nm), A0 to A2. A. K. Pierce & C. D. Slaughter, "Solar limb darkening I: 303.3 to 729.7 nm",
-# Solar Physics 51 (1977) 25-41, table III (second degree).
+# Solar Physics 51 (1977) 25-41, table III (second degree); three rows from a public
+# transcription, not from the printed page; each sums to 1.
 _PIERCE_SLAUGHTER = np.array(
     [
         [468.306, 0.21495, 0.99746, -0.21241],
