@@ -50,7 +50,7 @@ class DistantPlane:
         there = DistantSphere().view(instants, reference, {})
         local = plane_to_local(chart.north(site.latitude, site.longitude))
         origin = plane_to_local(chart.north(reference.latitude, reference.longitude))
-        if not np.all(np.isfinite(local)) or not np.all(np.isfinite(origin)):
+        if not np.any(np.isfinite(local)) or not np.any(np.isfinite(origin)):
             raise InputError("site", f"must lie on the map '{chart.name}'", None, "take another map")
         turn = local @ np.swapaxes(origin, -1, -2)
         direction = np.matmul(turn, there.direction[..., None])[..., 0]

@@ -143,7 +143,12 @@ class SunView:
         return self.distance.shape
 
     def __getitem__(self, key: Any) -> SunView:
-        """Index the leading axes."""
+        """Index the leading axes; an ellipsis stands for leading axes too."""
+        key = key if isinstance(key, tuple) else (key,)
+        if any(part is Ellipsis for part in key):
+            at = next(i for i, part in enumerate(key) if part is Ellipsis)
+            filled = self.distance.ndim - sum(part is not None for part in key) + 1
+            key = (*key[:at], *[slice(None)] * filled, *key[at + 1 :])
         return SunView(
             self.direction[key],
             self.distance[key],

@@ -96,7 +96,7 @@ class NearbyPlane:
         chart = plane_map(values["map"])
         sun = earth_fixed_sun(instants)
         here = chart.place(site.latitude, site.longitude)
-        if not np.all(np.isfinite(here)):
+        if not np.any(np.isfinite(here)):
             raise InputError("site", f"must lie on the map '{chart.name}'", None, "take another map")
         below_sun = chart.place(sun.declination, sun.longitude)
         offset = below_sun - here

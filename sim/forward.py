@@ -24,7 +24,7 @@ from ..render.frame import PictureFrame, VerticalWarp
 from ..render.picture import to_picture
 from .atmosphere import apparent_altitude, axis_ratio, horizon_dip_rad, transmission, vertical_table
 from .camera import camera_roll, disc_radius_px
-from .cli.plumbing import jsonable, write_whole
+from .files import jsonable, write_whole
 from .predicting import predict
 from .scenario import PlannedShot, Scenario
 from .turns import pattern_turn

@@ -17,7 +17,7 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from ..models.errors import InputError, OutputExistsError
-from .cli.plumbing import write_whole
+from .files import write_whole
 from .outing import MOUNTS, SCHEMA, TURN_KINDS, Observable, Outing, OutingSite, Shot, Spot
 from .toml_check import Key, TomlText, check_table, parse_toml, read_toml
 

@@ -120,3 +120,11 @@ def test_wrong_values(given_values, error, words):
 def test_a_site_off_the_map_is_refused():
     with pytest.raises(InputError, match="must lie on the map"):
         view_of(PLANE, WHEN, Site(-30.0, 5.0), {"map": "orthographic"})
+
+
+def test_among_many_sites_those_off_the_map_are_nan():
+    view = view_of(
+        PLANE, Instants.from_utc("2027-06-20T12:00:00Z"), Site([-30.0, 40.0], 5.0), {"map": "orthographic"}
+    )
+    assert np.isnan(view.direction[0]).all()
+    assert np.isfinite(view.direction[1]).all()

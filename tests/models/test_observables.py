@@ -77,3 +77,13 @@ def test_sub_observer_point_is_in_the_middle():
     assert abs(disc.x[0]) < 1e-12
     assert abs(disc.y[0]) < 1e-12
     assert disc.mu[0] == pytest.approx(1)
+
+
+def test_an_ellipsis_indexes_the_leading_axes_of_a_view():
+    one = a_view(1.0, 0.5, 200.0, [0, 0, 0])
+    many = SunView(*(np.broadcast_to(x, (4, 2, *x.shape)) for x in vars(one).values()))
+    for key in ((..., 0), (Ellipsis, slice(0, 1)), (1, ...), (2, 1), 3):
+        got = many[key]
+        assert got.shape == np.empty((4, 2))[key].shape
+        assert got.attitude.shape == (*got.shape, 3, 3)
+        assert got.direction.shape == (*got.shape, 3)
