@@ -13,6 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from ..models.errors import InputError
+from .labels import spread_apart
 from .style import (
     FAINT,
     INK,
@@ -309,16 +310,3 @@ def _label_ends(
             )
         )
     return artists
-
-
-def spread_apart(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Places near the rising `wanted` ones, `gap` apart, between `low` and `high` if there is room."""
-    places: list[float] = []
-    for value in wanted:
-        places.append(max(value, places[-1] + gap if places else low))
-    over = max(0.0, places[-1] - high) if places else 0.0
-    limit = high
-    for i in reversed(range(len(places))) if over else ():
-        places[i] = min(places[i], limit)
-        limit = places[i] - gap
-    return places

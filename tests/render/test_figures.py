@@ -9,7 +9,7 @@ import pytest
 from matplotlib.collections import PathCollection
 from matplotlib.text import Annotation, Text
 from whichsun.models.errors import InputError
-from whichsun.render import curves, overlay, residuals, style, tracks
+from whichsun.render import curves, labels, overlay, residuals, style, tracks
 
 
 def sweep_rows(offset=0.0):
@@ -137,8 +137,8 @@ def test_sweep_into_given_axes_without_latitude():
 
 
 def test_spread_apart():
-    assert curves.spread_apart([0, 1, 50], 10, -100, 100) == [0, 10, 50]
-    assert curves.spread_apart([98, 99, 100], 10, -100, 100) == [80, 90, 100]
+    assert labels.spread_apart([0, 1, 50], 10, -100, 100) == [0, 10, 50]
+    assert labels.spread_apart([98, 99, 100], 10, -100, 100) == [80, 90, 100]
 
 
 SHOT = {
@@ -181,7 +181,7 @@ def test_labels_of_a_crowded_group_keep_clear():
     places = np.array([500.0, 400.0]) + rng.uniform(-60, 60, (12, 2))
     radius = np.full(12, 12.0)
     sizes = np.tile([70.0, 26.0], (12, 1))
-    centres = overlay.place_labels(places, radius, sizes, np.array([600.0, 600.0]))
+    centres = labels.place_labels(places, radius, sizes, np.array([600.0, 600.0]))
     for i in range(12):
         for k in range(i):
             assert np.any(np.abs(centres[i] - centres[k]) >= sizes[0] - 3)
