@@ -15,7 +15,7 @@ from typing import Any
 from ...models.errors import WhichsunWarning
 from ..files import check_free, jsonable, write_whole
 
-__all__ = ["check_free", "collected_warnings", "print_table", "report", "write_whole"]
+__all__ = ["check_free", "collected_warnings", "print_table", "progress_on_stderr", "report", "write_whole"]
 
 _PIPE_WIDTH = 140  # columns of a table that goes to a file or a pipe
 
@@ -71,3 +71,14 @@ def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: st
         table.add_row(*row)
     width = None if sys.stdout.isatty() else _PIPE_WIDTH
     Console(markup=False, highlight=False, width=width).print(table)
+
+
+@contextmanager
+def progress_on_stderr(title: str, *, quiet: bool) -> Iterator[Callable[[int, int, str], None]]:
+    """A bar on standard error; the value is called with (done, of, words)."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True, disable=quiet) as bar:
+        task = bar.add_task(title, total=None)
+        yield lambda done, of, words: bar.update(task, completed=done, total=of, description=words)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from .plumbing import print_table, report
+from .plumbing import print_table, progress_on_stderr, report
 
 NAME = "score"
 
@@ -16,7 +16,9 @@ def run(
     outing: Annotated[Path, typer.Argument(help="Outing file that `measure` wrote.")],
     model: Annotated[
         list[str] | None,
-        typer.Option(help="A model to add to the contest, a name or path/to/file.py:ClassName; may be repeated."),
+        typer.Option(
+            help="A model to add to the contest, a name or path/to/file.py:ClassName; may be repeated."
+        ),
     ] = None,
     setting: Annotated[
         list[str] | None,
@@ -27,7 +29,9 @@ def run(
     ] = None,
     chart: Annotated[
         list[str] | None,
-        typer.Option("--map", metavar="MAP", help="Map of the plane, a short name or PROJ text; may be repeated."),
+        typer.Option(
+            "--map", metavar="MAP", help="Map of the plane, a short name or PROJ text; may be repeated."
+        ),
     ] = None,
     figure: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw what each model's best fit leaves over.")
@@ -54,9 +58,13 @@ def run(
         for own in settings_of(setting or [], everyone):
             given.update(own)
         measured = read_outing(outing)
-        with progress_on_stderr(quiet=as_json) as progress:
+        with progress_on_stderr("scoring", quiet=as_json) as progress:
             options = Options(
-                law=rotation or DEFAULT_LAW, given=given, maps=tuple(chart or ()), seed=seed, progress=progress
+                law=rotation or DEFAULT_LAW,
+                given=given,
+                maps=tuple(chart or ()),
+                seed=seed,
+                progress=progress,
             )
             scores = score_outing(measured, added, options)
         result = {"outing": str(outing), **scores.to_json(), "figure": None}
@@ -68,22 +76,6 @@ def run(
     report(NAME, work, as_json=as_json, show=_show)
 
 
-def progress_on_stderr(*, quiet: bool) -> Any:
-    """Context whose value is called with (done, of, words) and draws a bar on standard error."""
-    from contextlib import contextmanager
-
-    @contextmanager
-    def shown() -> Any:
-        from rich.console import Console
-        from rich.progress import Progress
-
-        with Progress(console=Console(stderr=True), transient=True, disable=quiet) as bar:
-            task = bar.add_task("scoring", total=None)
-            yield lambda done, of, words: bar.update(task, completed=done, total=of, description=words)
-
-    return shown()
-
-
 def _draw(scores: Any, path: Path) -> None:
     from ...render.residuals import draw_residuals
     from ...render.style import save_png
@@ -91,7 +83,7 @@ def _draw(scores: Any, path: Path) -> None:
 
     names = [Path(shot.file).name for shot in scores.outing.shots]
     artists = draw_residuals(scores.panels(), shot_names=names)
-    write_whole(path, save_png(artists[0].figure, 1500, 900))
+    write_whole(path, save_png(artists[0].figure, 1500))
 
 
 def _show(result: dict[str, Any]) -> None:

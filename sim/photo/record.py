@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ...models.errors import InputError
-from ..cli.plumbing import check_free, write_whole
+from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
 from .measure import Measured, PhotoMeasurement
 
@@ -21,10 +22,12 @@ def overlay_paths(photos: list[Path], outing: Path) -> list[Path]:
     Raises
     ------
     InputError
-        Two photos have the same stem.
+        A photo is named twice, or two have the same stem.
     """
     paths = [outing.parent / f"{photo.stem}.overlay.png" for photo in photos]
     for index, path in enumerate(paths):
+        if photos[index] in photos[:index]:
+            raise InputError("PHOTO", "must name each photo once", str(photos[index]))
         if path in paths[:index]:
             raise InputError(
                 "PHOTO", "must have stems that differ, for the overlays' names", photos[index].name
@@ -61,24 +64,43 @@ def record(
         write_whole(path, picture)
 
 
+@dataclass(frozen=True)
+class DrawnPhoto:
+    """A measured photo in the plain arrays that pictures are drawn from.
+
+    `image` is (rows, columns, 3) sRGB, `limb_px` (n, 2) columns and rows of the fitted limb, `matches` the
+    partner's number for each matched spot.
+    """
+
+    image: Any
+    shot: dict[str, Any]
+    limb_px: list[tuple[float, float]]
+    matches: dict[int, str]
+
+
+def drawn_photo(measured: Measured, index: int) -> DrawnPhoto:
+    """What the pictures of one photo are drawn from."""
+    photo = measured.photos[index]
+    columns, rows = photo.limb.disc.outline(721)
+    limb = [(float(column), float(row)) for column, row in zip(columns, rows, strict=True)]
+    return DrawnPhoto(photo.photo.rgb, _drawn_shot(photo), limb, _partners(measured, index))
+
+
 def overlay_png(measured: Measured, index: int) -> bytes:
     """PNG of one photo with its limb, centre, vertical, spots and matches."""
     from ...render.overlay import draw_overlay
     from ...render.style import save_png
 
-    photo = measured.photos[index]
-    columns, rows = photo.limb.disc.outline(721)
+    drawn = drawn_photo(measured, index)
     artists: Any = draw_overlay(
-        photo.photo.rgb,
-        _drawn_shot(photo),
-        limb_px=list(zip(columns, rows, strict=True)),
-        matches=_partners(measured, index),
-        title=Path(photo.shot.file).name,
+        drawn.image,
+        drawn.shot,
+        limb_px=drawn.limb_px,
+        matches=drawn.matches,
+        title=Path(measured.photos[index].shot.file).name,
         notes=_notes(measured, index),
     )
-    figure = artists[0].figure
-    width, height = figure.get_size_inches()
-    return save_png(figure, _WIDTH_PX, round(_WIDTH_PX * height / width))
+    return save_png(artists[0].figure, _WIDTH_PX)
 
 
 def _drawn_shot(photo: PhotoMeasurement) -> dict[str, Any]:

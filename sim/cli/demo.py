@@ -1,0 +1,58 @@
+"""The command `demo`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from ..safety import caution_lines
+from .plumbing import print_table, progress_on_stderr, report
+
+NAME = "demo"
+
+
+def run(
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where all goes.")] = Path(
+        "whichsun-demo"
+    ),
+    seed: Annotated[int, typer.Option(help="Seed of the cameras' noise and of the random draws.", min=0)] = 1,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Write over an earlier demo.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Draw, measure and score two invented pairs of photos, one made by each of two geometries."""
+
+    def work() -> dict[str, Any]:
+        from ..demo import run_demo
+
+        with progress_on_stderr("demo", quiet=as_json) as progress:
+            pairs = run_demo(output, seed=seed, overwrite=overwrite, progress=progress)
+        return {
+            "folder": str(output),
+            "seed": seed,
+            "pairs": [pair.to_json() for pair in pairs],
+            "cautions": caution_lines(),
+        }
+
+    report(NAME, work, as_json=as_json, show=_show)
+
+
+def _show(result: dict[str, Any]) -> None:
+    from ..compare import report as text
+
+    for pair in result["pairs"]:
+        print(
+            f"\n{pair['scenario']} (invented; drawn under {pair['true_model']}, measured from the pictures alone)"
+        )
+        for line in text.verdict_lines(pair):
+            print(f"  {line}")
+        print_table(text.COLUMNS, text.model_rows(pair))
+        for line in text.latitude_lines(pair):
+            print(f"  {line}")
+    print()
+    print("\n".join(result["cautions"]))
+    print(f"\nPhotos, outing files and pictures are in {result['folder']}:")
+    for pair in result["pairs"]:
+        for path in pair["files"]:
+            print(f"  {path}")
