@@ -84,20 +84,23 @@ def measure_limb(
     roll = math.radians(roll_deg)
     if not follow_squash:
         return _limb_along(photo, roll, 0.0, mirrored)
-    trials, problem = [], None
-    for tilt in np.deg2rad([0.0, 45.0, 90.0, 135.0]):
-        try:
-            trials.append(_limb_along(photo, roll, float(tilt), mirrored))
-        except PictureError as error:
-            problem = problem or error
-    if not trials:
-        raise problem or PictureError(photo.path.name, "no disc of the Sun was found")
-    limb = min(trials, key=lambda one: one.residual_px)
-    for _ in range(3):
-        if limb.tilt_deg is None or limb.tilt_sigma_deg is None or limb.tilt_sigma_deg > 5:
-            return _limb_along(photo, roll, 0.0, mirrored) if limb.disc.tilt else limb
-        limb = _limb_along(photo, roll, math.remainder(math.radians(limb.tilt_deg), math.pi), mirrored)
-    return limb
+    level = _limb_along(photo, roll, 0.0, mirrored)
+    best = level
+    for start in (0.0, 45.0, 90.0, 135.0):
+        tilt: float | None = start
+        for _ in range(4):
+            try:
+                limb = _limb_along(photo, roll, math.remainder(math.radians(tilt), math.pi), mirrored)
+            except PictureError:
+                break
+            if limb.residual_px < best.residual_px:
+                best = limb
+            tilt = limb.tilt_deg
+            if tilt is None:
+                break
+        if best.tilt_sigma_deg is not None and best.tilt_sigma_deg < 1:
+            break
+    return best if best.tilt_sigma_deg is not None and best.tilt_sigma_deg < 5 else level
 
 
 def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
@@ -122,7 +125,9 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
     if disc.a < 12:
         raise PictureError(
-            name, f"the disc is only {2 * disc.a:.0f} pixels wide", "use a longer focal length"
+            name,
+            f"no disc of the Sun was found (the roundest bright thing is {2 * disc.a:.0f} pixels wide)",
+            "use a longer focal length",
         )
     columns, rows = disc.outline(360)
     inside = (columns > 1) & (rows > 1) & (columns < shape[1] - 2) & (rows < shape[0] - 2)
@@ -269,7 +274,7 @@ def _step(
     return np.asarray(np.linalg.solve(normal, gradient), float), derivative, normal
 
 
-def _autocorrelation(residual: Array, weight: Array, scale: float) -> tuple[float, float]:
+def _autocorrelation(residual: Array, weight: Array) -> tuple[float, float]:
     """Sum over lags of the residuals' correlation, and the correlation of neighbours."""
     use = weight > 0.05
     series = np.where(use, residual, 0.0)
@@ -304,8 +309,11 @@ def _tilt(edges: EdgeSet, fit: _Fit) -> tuple[float | None, float | None]:
     normal = design.T @ (design * weight[:, None])
     normal[4, 4] += fit.scale**2 / _prior_c(disc.a, disc.b)[1] ** 2
     change = np.linalg.solve(normal, -design.T @ (weight * fit.residual[use]))
-    inflation, _ = _autocorrelation(fit.residual, fit.weight, fit.scale)
-    sigma = fit.scale * math.sqrt(inflation * np.linalg.inv(normal)[5, 5])
+    left = np.full(len(fit.residual), np.nan)
+    left[use] = fit.residual[use] + design @ change
+    inflation, _ = _autocorrelation(left, fit.weight)
+    scale = float(np.sqrt(np.sum(weight * left[use] ** 2) / np.sum(weight)))
+    sigma = scale * math.sqrt(inflation * np.linalg.inv(normal)[5, 5])
     sigma = math.hypot(sigma, FLOOR * disc.a / (disc.a - disc.b))
     if sigma > math.radians(20):
         return None, None
@@ -319,7 +327,7 @@ def _limb(
     tilt: tuple[float | None, float | None],
     horizon: tuple[Array, Array] | None,
 ) -> Limb:
-    inflation, neighbours = _autocorrelation(fit.residual, fit.weight, fit.scale)
+    inflation, neighbours = _autocorrelation(fit.residual, fit.weight)
     used = fit.residual[fit.weight > 0.05]
     rms = float(np.sqrt(np.mean(used**2)))
     covariance = np.linalg.inv(fit.normal) * (max(rms, fit.scale) / fit.scale) ** 2

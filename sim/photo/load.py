@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import os
 import re
+import struct
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 import numpy.typing as npt
@@ -87,15 +88,20 @@ def load_photo(path: str | os.PathLike[str], *, utc_offset: str | None = None) -
 
     path = Path(path)
     zone = None if utc_offset is None else parse_offset(utc_offset)
-    image = _open(path)
+    if not path.exists():
+        raise PictureError(path.name, f"there is no such file ({path})", "check the name")
+    if path.is_dir():
+        raise PictureError(path.name, "is a folder", "name the photos themselves")
     try:
-        exif = image.getexif()
-        facts = _facts(exif, zone)
-        with warnings.catch_warnings():
+        with path.open("rb") as stream, warnings.catch_warnings():
             warnings.simplefilter("ignore")
+            image = _open(path, stream)
+            facts = _facts(image.getexif(), zone)
             image.load()
             image = ImageOps.exif_transpose(image)
-    except (OSError, SyntaxError, ValueError, MemoryError) as error:
+    except PictureError:
+        raise
+    except (OSError, SyntaxError, ValueError, MemoryError, struct.error) as error:
         raise PictureError(
             path.name,
             f"the picture is damaged or cut short ({_brief(error)})",
@@ -111,29 +117,19 @@ def linear_table(luma: npt.NDArray[Any]) -> npt.NDArray[np.float32]:
     return np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
-def _open(path: Path) -> Any:
+def _open(path: Path, stream: BinaryIO) -> Any:
     """Open lazily and refuse what must not be decoded."""
     from PIL import Image, UnidentifiedImageError
 
-    if not path.exists():
-        raise PictureError(path.name, f"there is no such file ({path})", "check the name")
-    if path.is_dir():
-        raise PictureError(path.name, "is a folder", "name the photos themselves")
     too_large = f"is larger than {MAX_PIXELS // 10**6} megapixels or {MAX_SIDE_PX} pixels a side"
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            image = Image.open(path)
+        image = Image.open(stream)
     except UnidentifiedImageError:
         raise PictureError(
             path.name, "is not a picture that can be read", "give a JPEG, PNG or TIFF"
         ) from None
     except Image.DecompressionBombError:
         raise PictureError(path.name, too_large, "crop or shrink it") from None
-    except (OSError, SyntaxError, ValueError) as error:
-        raise PictureError(
-            path.name, f"cannot be opened ({_brief(error)})", "give a JPEG, PNG or TIFF"
-        ) from None
     width, height = image.size
     if image.format not in _FORMATS:
         raise PictureError(
