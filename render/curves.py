@@ -35,7 +35,7 @@ _INSIDE_OUT = 0.95  # residual scatter in radii above which the turn of the patt
 
 def draw_sweep(
     rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
-    measurement: Mapping[str, float | None] | None = None,
+    measurement: Mapping[str, Any] | None = None,
     *,
     ax: Axes | None = None,
     visible_ax: Axes | None = None,
@@ -53,7 +53,9 @@ def draw_sweep(
         anticlockwise positive, None where the Sun does not rise or set. Where the scatter nears 1 the line
         is drawn pale.
     measurement : mapping, optional
-        ``latitude_deg`` (None: unknown, drawn as a band), ``turn_deg``, ``sigma_deg``.
+        ``latitude_deg`` (None: unknown, drawn as a band), ``turn_deg``, ``sigma_deg``; and, if known,
+        ``expected``: for each model the turn in degrees of the very spots that were measured, which under
+        a near Sun may differ from that of an even pattern. Drawn as crosses beside the measurement.
     ax : Axes, optional
         For the turns. Without it a figure with both panels is made.
     visible_ax : Axes, optional
@@ -90,7 +92,7 @@ def draw_sweep(
 
 def _draw(
     rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
-    measurement: Mapping[str, float | None] | None,
+    measurement: Mapping[str, Any] | None,
     ax: Axes,
     visible_ax: Axes | None,
     key: str,
@@ -136,6 +138,7 @@ def _draw(
             )
     if measurement is not None:
         artists += _draw_measurement(ax, measurement)
+        artists += _draw_expected(ax, measurement, {name: style.colour for name, style in styles.items()})
     if dim:
         words = "pale: pattern turned inside out, its turn means little"
         artists.append(
@@ -197,7 +200,7 @@ def _alone(values: Array) -> npt.NDArray[np.bool_]:
     return missing[:-2] & missing[2:]
 
 
-def _draw_measurement(ax: Axes, measurement: Mapping[str, float | None]) -> list[Artist]:
+def _draw_measurement(ax: Axes, measurement: Mapping[str, Any]) -> list[Artist]:
     turn, sigma, latitude = (measurement.get(k) for k in ("turn_deg", "sigma_deg", "latitude_deg"))
     if turn is None or sigma is None:
         raise InputError("measurement", "must hold 'turn_deg' and 'sigma_deg'")
@@ -236,6 +239,33 @@ def _draw_measurement(ax: Axes, measurement: Mapping[str, float | None]) -> list
             fontsize=11,
             color=INK,
             fontweight="bold",
+            annotation_clip=False,
+        )
+    )
+    return artists
+
+
+def _draw_expected(ax: Axes, measurement: Mapping[str, Any], colours: Mapping[str, str]) -> list[Artist]:
+    """A cross for what each model expects of the very spots that were measured, with a key."""
+    expected = measurement.get("expected") or {}
+    latitude = measurement.get("latitude_deg")
+    known = {name: turn for name, turn in expected.items() if turn is not None and math.isfinite(turn)}
+    if latitude is None or not known:
+        return []
+    artists: list[Artist] = []
+    for name, turn in known.items():
+        artists += ax.plot(latitude, turn, "X", ms=13, mfc=colours[name], mec=PAPER, mew=1.0, zorder=5.5)
+    words = "✖ in a model's colour: its turn for the very spots on these photos"
+    artists.append(
+        ax.annotate(
+            words,
+            (1, 1),
+            (0, 22),
+            xycoords="axes fraction",
+            textcoords="offset points",
+            ha="right",
+            fontsize=9.5,
+            color=FAINT,
             annotation_clip=False,
         )
     )

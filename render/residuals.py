@@ -154,7 +154,17 @@ def _draw_panel(
         artists += ax.plot(these[:, 0], these[:, 1], marker, ms=5.5, mfc=PAPER, mec=INK, mew=1.3, zorder=4)
     if not len(measured):
         artists.append(
-            ax.text(0, 0, "no spot matched", ha="center", va="center", fontsize=11, color=style.colour)
+            ax.text(
+                0,
+                -0.82,
+                "no spot matched",
+                ha="center",
+                va="center",
+                fontsize=11,
+                color=style.colour,
+                bbox={"boxstyle": "round,pad=0.3", "fc": PAPER, "ec": "none"},
+                zorder=5,
+            )
         )
     for key, marker in (("unmatched", "x"), ("missed", "+")):
         extra = np.asarray(panel.get(key, np.zeros((0, 2))), float).reshape(-1, 2)

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 from ..models.errors import OutputExistsError
+from ..models.geometry import view_of
+from ..models.observables import unproject
 from ..models.place import Instants, Site
 from ..models.registry import get_model
 from ..render.curves import draw_sweep
@@ -27,6 +29,7 @@ from .photo.record import check_outputs, drawn_photo, record
 from .rotation import DEFAULT_LAW, rotation_law
 from .scenario import Scenario, read_scenario
 from .sweeping import SweepTimes, sweep
+from .turns import pattern_turn
 
 SCENARIOS = ("distant-sphere-pair.toml", "nearby-plane-pair.toml")
 _LATITUDES_DEG = np.arange(-66.0, 67.0, 2.0)
@@ -115,7 +118,7 @@ def _run_pair(
     pictures = {
         "pair.png": pair_png(measured, scenario.name),
         "residuals.png": residuals_png(scores),
-        "curves.png": curves_png(scores),
+        "curves.png": curves_png(measured, scores),
     }
     for name, picture in pictures.items():
         write_whole(folder / name, picture)
@@ -148,7 +151,22 @@ def residuals_png(scores: Scores) -> bytes:
     return save_png(artists[0].figure, 1500)
 
 
-def curves_png(scores: Scores) -> bytes:
+def expected_turns(measured: Measured, site: Site, ends: Instants) -> dict[str, float]:
+    """For each model, at its defaults, the turn (degrees) of the spots matched from first to last photo."""
+    first, last = measured.photos[0].shot, measured.photos[-1].shot
+    used = {m.id_a for m in measured.matches if (m.shot_a, m.shot_b) == (first.file, last.file)}
+    spots = [spot for spot in first.spots if spot.id in used]
+    x, y = np.array([spot.x for spot in spots]), np.array([spot.y for spot in spots])
+    days = float(ends.utc_days[1] - ends.utc_days[0])
+    turns = {}
+    for name in DEFAULT_MODELS:
+        view = view_of(get_model(name), ends, site)
+        turn = pattern_turn(view[0], view[1], days, rotation_law(DEFAULT_LAW), unproject(view[0], x, y)).turn
+        turns[name] = float(np.rad2deg(turn))
+    return turns
+
+
+def curves_png(measured: Measured, scores: Scores) -> bytes:
     """Turn against latitude of the contest's models between the very times of the first and last shot."""
     site, data = scores.data.site, scores.data
     ends = Instants.from_utc([scores.outing.shots[i].time_utc or "" for i in (0, -1)])
@@ -163,6 +181,7 @@ def curves_png(scores: Scores) -> bytes:
             "latitude_deg": float(site.latitude_deg),
             "turn_deg": scores.turn.turn_deg,
             "sigma_deg": scores.turn.sigma_deg or 0.0,
+            "expected": expected_turns(measured, site, ends),
         }
     first, last = (text[:16].replace("T", " ") for text in ends.iso())
     subtitle = f"{first} to {last[11:]} UTC, longitude {float(data.site.longitude_deg):g} E"

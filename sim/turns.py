@@ -230,16 +230,19 @@ def turn_in_words(turn_deg: float | None, unwrapped_deg: float | None = None) ->
     turn_deg : float or None
         Wrapped, anticlockwise positive; None or nan gives a dash.
     unwrapped_deg : float, optional
-        The turn that a model followed from shot to shot.
+        The turn that a model followed from shot to shot: it tells how many whole turns `turn_deg` lacks.
     """
     if turn_deg is None or not np.isfinite(turn_deg):
         return "-"
     words = f"{abs(turn_deg):.1f} deg" + ("" if abs(turn_deg) < 0.05 else f" {_sense(turn_deg)}")
-    if unwrapped_deg is None or not np.isfinite(unwrapped_deg) or abs(unwrapped_deg - turn_deg) < 1:
+    if unwrapped_deg is None or not np.isfinite(unwrapped_deg):
         return words
-    if abs(unwrapped_deg) < 360 and unwrapped_deg * turn_deg < 0:
-        return f"{words}, or {abs(unwrapped_deg):.1f} deg the other way"
-    return f"{words}, or {abs(unwrapped_deg):.1f} deg {_sense(unwrapped_deg)} in all"
+    whole = turn_deg + 360 * round((unwrapped_deg - turn_deg) / 360)
+    if whole == turn_deg:
+        return words
+    if whole * turn_deg < 0:
+        return f"{words}, or {abs(whole):.1f} deg the other way"
+    return f"{words}, or {abs(whole):.1f} deg {_sense(whole)} in all"
 
 
 def _sense(turn_deg: float) -> str:
