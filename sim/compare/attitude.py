@@ -89,7 +89,7 @@ def integrate_attitudes(
     can only lower the value.
     """
     turns = _Turns(scene, distance, squash_sigma)
-    haar = Rotation.random(_HAAR_DRAWS * (turns.n_shots - 1), rng=rng).as_matrix()
+    haar = Rotation.from_quat(rng.standard_normal((_HAAR_DRAWS * (turns.n_shots - 1), 4))).as_matrix()
     haar = haar.reshape(_HAAR_DRAWS, turns.n_shots - 1, 3, 3)
     flat = turns.evaluate(haar)
     if turns.n_shots == 2:
@@ -297,6 +297,6 @@ def _matched_part(turns: _Turns, turn: Array, squash: Array) -> Array:
     np.add.at(single, pairs.trial, np.exp(np.minimum(pairs.ln_ratio, 600)))
     with np.errstate(divide="ignore"):
         surplus = np.exp(np.minimum(result.by_rate - result.unmatched_by_rate, 600)) - 1 - single
-        floor = 1e-9 * (1 + single)
+        floor = 1e-4 * (1 + single)
         by_rate = result.unmatched_by_rate + np.log(np.where(surplus > floor, surplus, 0.0))
     return logsumexp(by_rate, axis=1) - np.log(by_rate.shape[1])

@@ -225,7 +225,7 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
     else:
         row, seeds = pair_seeds(frame, width, MOST_MODES)
     if len(node) > len(u) and len(row):
-        value = problem.evaluate(part_u[row], seeds).ln_like
+        value = problem.evaluate(part_u[row], seeds, rough=True).ln_like
         chosen = _best_seeds(node[row], value)
         row, seeds = row[chosen], seeds[chosen]
     modes = modes_from(_frame_for(frame, row, seeds), node[row], seeds, MOST_MODES) if len(row) else _no_modes(problem)
@@ -258,11 +258,11 @@ def _plateau(problem: Problem, u: Array) -> Array:
     """ln of the unmatched part averaged over the nuisances that have a uniform prior."""
     nuisances = problem.nuisances
     if not nuisances.uniform.any():
-        return problem.evaluate(u, _centre_eta(problem, len(u))).ln_unmatched
+        return problem.evaluate(u, _centre_eta(problem, len(u)), rough=True).ln_unmatched
     draws = 16
     unit = qmc.Sobol(len(nuisances.sigma), seed=1).random(draws)
     eta = np.where(nuisances.uniform, nuisances.draw(np.clip(unit, 1e-9, 1 - 1e-9)), 0.0)
-    value = problem.evaluate(np.repeat(u, draws), np.tile(eta, (len(u), 1))).ln_unmatched
+    value = problem.evaluate(np.repeat(u, draws), np.tile(eta, (len(u), 1)), rough=True).ln_unmatched
     return logsumexp(value.reshape(len(u), draws), axis=1) - np.log(draws)
 
 

@@ -38,7 +38,7 @@ def _pruned(frame: Frame, row: np.ndarray, eta: Array) -> tuple[np.ndarray, Arra
     if len(row) == 0:
         return row, eta
     poses = frame.poses[row]
-    value = frame.problem.evaluate(frame.u[row], eta, poses).ln_like
+    value = frame.problem.evaluate(frame.u[row], eta, poses, rough=True).ln_like
     chosen = best_of_each(row, value, _KEEP)
     return row[chosen], eta[chosen]
 

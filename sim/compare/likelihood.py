@@ -14,8 +14,9 @@ from ...models.geometry import Array
 from ..rotation import RotationLaw
 from . import world
 from .data import Detections, OutingData
-from .matching import PairList, sum_over_matchings
+from .matching import PairList, rough_sum, sum_over_matchings
 from .poses import Poses, rolled
+from .tracks import sum_over_tracks
 
 _CHUNK = 120_000  # detections times trials handled at once
 
@@ -86,7 +87,7 @@ class Evaluation:
 
 
 def evaluate(
-    scene: Scene, poses: Poses, roll: Array, squash: Array, *, keep: bool = False
+    scene: Scene, poses: Poses, roll: Array, squash: Array, *, keep: bool = False, rough: bool = False
 ) -> Evaluation:
     """ln likelihood of every trial.
 
@@ -100,6 +101,8 @@ def evaluate(
         Logarithm of the factor by which y is still to be stretched.
     keep : bool
         Keep pairs and places (for derivatives, residuals, drawing).
+    rough : bool
+        A cheap stand-in for the sum over matchings, good enough to steer a search.
 
     Notes
     -----
@@ -111,12 +114,12 @@ def evaluate(
     b, n = len(poses), len(scene.detections.shot)
     step = max(1, _CHUNK // max(n, 1))
     if keep or b <= step:
-        return _evaluate(scene, poses, roll, squash, keep)
+        return _evaluate(scene, poses, roll, squash, keep, rough)
     parts = []
     for start in range(0, b, step):
         part = slice(start, start + step)
         local = _part_of(scene, part)
-        parts.append(_evaluate(local, poses[part], roll[part], squash[part], False))
+        parts.append(_evaluate(local, poses[part], roll[part], squash[part], False, rough))
     return Evaluation(
         np.concatenate([p.ln_like for p in parts]),
         np.concatenate([p.ln_unmatched for p in parts]),
@@ -133,7 +136,9 @@ def _part_of(scene: Scene, part: slice) -> Scene:
     return Scene(cut, scene.days, scene.rates, scene.law)
 
 
-def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool) -> Evaluation:
+def _evaluate(
+    scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool, rough: bool
+) -> Evaluation:
     found, rates = scene.detections, scene.rates
     placed = place(scene, poses, roll, squash)
     b = len(poses)
@@ -143,13 +148,12 @@ def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool
     ln_single = np.where(np.broadcast_to(found.valid, (b, len(found.shot)))[..., None], np.log(single), 0.0)
     empty = -(len(scene.days) * rates.false) - poses.seen[:, None] * rates.spots
     ln_unmatched = empty + ln_single.sum(1)
-    if len(scene.days) == 2:
-        pairs = pair_list(scene, placed, ln_single, np.log(density))
+    pairs = pair_list(scene, placed, ln_single, np.log(density))
+    if rough:
+        ln_sum = rough_sum(pairs, b)
+    elif len(scene.days) == 2:
         ln_sum = sum_over_matchings(pairs, b)
     else:
-        from .tracks import sum_over_tracks
-
-        pairs = pair_list(scene, placed, ln_single, np.log(density))
         ln_sum = sum_over_tracks(scene, placed, pairs, ln_single, np.log(density), b)
     by_rate = ln_unmatched + ln_sum
     return Evaluation(

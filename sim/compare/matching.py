@@ -1,8 +1,9 @@
-"""The exact sum over all partial matchings between two shots, for a batch of trials.
+"""The sum over all partial matchings between two shots, for a batch of trials.
 
 With R the weight of a pair over that of its two singles, the sum over matchings of PROD R is the sum over
-all sets of pairs that use no detection twice. Most detections have few partners inside the gate, so stars
-(a detection whose partners have no other partner) are done in closed form and the rest by bit masks.
+all sets of pairs that use no detection twice. It is a product over the connected components of the pairs.
+Stars (a detection whose partners have no other partner) are done in closed form, other components by bit
+masks. Leaving out a pair costs at most its own R of the sum, relative, so the faintest are left out.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ import numpy as np
 
 from ...models.geometry import Array
 
-_MASK_CELLS = 2_000_000
-MOST_COLUMNS = 16
+_MASK_CELLS = 1_000_000
+_FAINT = float(np.log(1e-6))
+MOST_COLUMNS = 10  # of a component; beyond that its faintest pairs are left out until it falls apart
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ def sum_over_matchings(pairs: PairList, b: int) -> Array:
     """ln of the sum over matchings for each trial and false rate, shape (b, f)."""
     rates = pairs.ln_ratio.shape[1]
     result = np.zeros((b, rates))
+    pairs = pairs[pairs.ln_ratio.max(1) > _FAINT] if len(pairs) else pairs
     if len(pairs) == 0:
         return result
     width = int(max(pairs.first.max(), pairs.second.max())) + 1
@@ -91,92 +94,94 @@ def _add_stars(result: Array, ln_ratio: Array, key: np.ndarray, width: int) -> N
         result[:, f] += np.bincount(centres // width, np.log1p(total), minlength=len(result))
 
 
-def _compact(trial: np.ndarray, item: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Number the different items of each trial 0, 1, ...; returns the numbers and how many per trial."""
+def rough_sum(pairs: PairList, b: int) -> Array:
+    """A cheap stand-in for :func:`sum_over_matchings` that only steers the search for modes, (b, f)."""
+    sums = []
+    width = int(max(pairs.first.max(), pairs.second.max())) + 1 if len(pairs) else 1
+    weight = np.exp(np.minimum(pairs.ln_ratio, 600))
+    for side in (pairs.first, pairs.second):
+        total = np.stack([np.bincount(pairs.trial * width + side, w, b * width) for w in weight.T], axis=-1)
+        sums.append(np.log1p(total).reshape(b, width, -1).sum(1))
+    return np.minimum(*sums)
+
+
+def components(trial: np.ndarray, first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Number of the connected component of every pair; components of different trials differ."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    width = int(max(first.max(), second.max())) + 1
+    _, a = np.unique(trial * width + first, return_inverse=True)
+    _, b = np.unique(trial * width + second, return_inverse=True)
+    size = int(a.max()) + 1 + int(b.max()) + 1
+    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, a.max() + 1 + b)), shape=(size, size))
+    return connected_components(graph, directed=False)[1][a]
+
+
+def _compact(group: np.ndarray, item: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Number the different items of each group 0, 1, ...; returns the numbers and how many per group."""
     width = int(item.max()) + 1
-    used = np.zeros((int(trial.max()) + 1, width), dtype=bool)
-    used[trial, item] = True
-    number = np.cumsum(used, axis=1) - 1
-    return number[trial, item], used.sum(1)
+    unique, place = np.unique(group * width + item, return_inverse=True)
+    owner = unique // width
+    start = np.searchsorted(owner, np.arange(int(group.max()) + 1))
+    return place - start[group], np.bincount(owner, minlength=len(start))
 
 
 def _add_rest(result: Array, pairs: PairList) -> None:
-    """Add ln of the sum for what is no star: bit masks over the side with fewer detections."""
-    trials, trial = np.unique(pairs.trial, return_inverse=True)
-    first, n_first = _compact(trial, pairs.first)
-    second, n_second = _compact(trial, pairs.second)
+    """Add ln of the sum for what is no star: bit masks over the side with fewer detections, by component."""
+    pairs, group = _thinned(pairs)
+    first, n_first = _compact(group, pairs.first)
+    second, n_second = _compact(group, pairs.second)
     swap = n_second > n_first
-    row = np.where(swap[trial], second, first)
-    column = np.where(swap[trial], first, second)
+    row = np.where(swap[group], second, first)
+    column = np.where(swap[group], first, second)
     n_row, n_column = np.maximum(n_first, n_second), np.minimum(n_first, n_second)
-    size = n_column * 64 + n_row
+    owner = np.zeros(len(n_row), dtype=int)
+    owner[group] = pairs.trial
+    size = n_column * 1024 + n_row
     for kind in np.unique(size):
-        columns, rows = int(kind) // 64, int(kind) % 64
+        columns, rows = int(kind) // 1024, int(kind) % 1024
         members = np.flatnonzero(size == kind)
-        step = max(1, _MASK_CELLS >> min(columns, MOST_COLUMNS))
+        step = max(1, _MASK_CELLS >> (columns + 2))
         for start in range(0, len(members), step):
             some = members[start : start + step]
-            local = np.full(len(trials), -1)
+            local = np.full(len(size), -1)
             local[some] = np.arange(len(some))
-            here = local[trial] >= 0
-            dense = np.full((len(some), rows, columns, pairs.ln_ratio.shape[1]), -np.inf)
-            dense[local[trial[here]], row[here], column[here]] = pairs.ln_ratio[here]
-            if columns <= 8:
-                result[trials[some]] += _mask_sum(dense)
-            else:
-                for index, one in enumerate(some):
-                    result[trials[one]] += _component_sum(dense[index])
+            here = local[group] >= 0
+            dense = np.zeros((rows, columns, pairs.ln_ratio.shape[1], len(some)))
+            weight = np.exp(np.minimum(pairs.ln_ratio[here], 300))
+            dense[row[here], column[here], :, local[group[here]]] = weight
+            np.add.at(result, owner[some], _mask_sum(dense))
 
 
-def _mask_sum(ln_ratio: Array) -> Array:
-    """ln of the sum for dense weights (b, rows, columns, f), by dynamic programming over used columns."""
-    b, rows, columns, rates = ln_ratio.shape
-    weight = np.exp(ln_ratio)
+def _thinned(pairs: PairList) -> tuple[PairList, np.ndarray]:
+    """Pairs and their components, without the faintest pairs of components too wide for the masks."""
+    floor = _FAINT
+    while True:
+        group = components(pairs.trial, pairs.first, pairs.second)
+        columns = np.minimum(_compact(group, pairs.first)[1], _compact(group, pairs.second)[1])
+        wide = columns[group] > MOST_COLUMNS
+        if not wide.any():
+            return pairs, group
+        floor += 0.5
+        keep = ~wide | (pairs.ln_ratio.max(1) > floor)
+        pairs = pairs[keep]
+
+
+def _mask_sum(weight: Array) -> Array:
+    """ln of the sum for dense weights (rows, columns, f, b), by dynamic programming over used columns; (b, f)."""
+    rows, columns = weight.shape[:2]
     masks = np.arange(1 << columns)
-    state = np.zeros((1 << columns, b, rates))
+    state = np.zeros((1 << columns, *weight.shape[2:]))
     state[0] = 1.0
+    used = 0
     for r in range(rows):
         grown = state.copy()
         for c in range(columns):
-            without = masks[(masks >> c) & 1 == 0]
-            grown[without | (1 << c)] += state[without] * weight[:, r, c]
+            if not weight[r, c].any():
+                continue
+            without = masks[((masks >> c) & 1 == 0) & (masks & ~used == 0)]
+            grown[without | (1 << c)] += state[without] * weight[r, c]
+        used |= sum(1 << c for c in range(columns) if weight[r, c].any())
         state = grown
-    return np.log(state.sum(0))
-
-
-def _component_sum(ln_ratio: Array) -> Array:
-    """ln of the sum for one trial (rows, columns, f), component by component with sparse masks."""
-    from scipy.sparse import csr_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    rows, columns, rates = ln_ratio.shape
-    linked = np.isfinite(ln_ratio[:, :, 0])
-    graph = np.zeros((rows + columns, rows + columns))
-    graph[:rows, rows:] = linked
-    _, label = connected_components(csr_matrix(graph), directed=False)
-    total = np.zeros(rates)
-    for one in np.unique(label):
-        members = np.flatnonzero(label == one)
-        total += _sparse_mask_sum(ln_ratio[members[members < rows]][:, members[members >= rows] - rows])
-    return total
-
-
-def _sparse_mask_sum(ln_ratio: Array) -> Array:
-    """ln of the sum for one component (rows, columns, f); keeps the heaviest masks where there are too many."""
-    if ln_ratio.shape[0] < ln_ratio.shape[1]:
-        ln_ratio = np.swapaxes(ln_ratio, 0, 1)
-    weight = np.exp(ln_ratio)
-    state: dict[int, Array] = {0: np.ones(ln_ratio.shape[2])}
-    for row in weight:
-        grown = {mask: value.copy() for mask, value in state.items()}
-        for c in np.flatnonzero(row[:, 0] > 0):
-            bit = 1 << int(c)
-            for mask, value in state.items():
-                if not mask & bit:
-                    new = mask | bit
-                    grown[new] = grown[new] + value * row[c] if new in grown else value * row[c]
-        if len(grown) > 4096:
-            keep = sorted(grown, key=lambda mask: -grown[mask].max())[:4096]
-            grown = {mask: grown[mask] for mask in keep}
-        state = grown
-    return np.log(np.sum(list(state.values()), axis=0))
+    return np.log(state.sum(0)).T

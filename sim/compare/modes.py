@@ -192,7 +192,7 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
     best = eta.copy()
     best_value = np.full(len(eta), -np.inf)
     for _ in range(_ITERATIONS):
-        gradient, precision, value, _, _ = _normal_equations(frame, eta)
+        gradient, precision, value, _, _ = _normal_equations(frame, eta, rough=True)
         value = value + nuisances.ln_prior(eta)
         better = value > best_value
         best[better], best_value[better] = eta[better], value[better]
@@ -202,11 +202,9 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
         eta = _inside(nuisances, eta)
         if np.all(np.abs(step) < 0.02 / np.sqrt(np.einsum("mkk->mk", precision + prior))):
             break
-    gradient, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
-    worse = ln_like + nuisances.ln_prior(eta) < best_value
-    if worse.any():
-        eta = np.where(worse[:, None], best, eta)
-        _, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
+    _, _, value, _, _ = _normal_equations(frame, eta, rough=True)
+    eta = np.where((value + nuisances.ln_prior(eta) < best_value)[:, None], best, eta)
+    _, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
     return eta, precision + prior, ln_like, ln_unmatched
 
 
@@ -215,11 +213,13 @@ def _inside(nuisances, eta: Array) -> Array:
     return np.where(bounded, np.clip(eta, nuisances.low, nuisances.high), eta)
 
 
-def _normal_equations(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array, PairList]:
+def _normal_equations(
+    frame: Frame, eta: Array, rough: bool = False
+) -> tuple[Array, Array, Array, Array, PairList]:
     """Pull and precision of all pairs, each weighted with its chance; ln likelihood with and without."""
     problem = frame.problem
     poses = frame.poses_at(eta)
-    result = problem.evaluate(frame.u, eta, poses, keep=True)
+    result = problem.evaluate(frame.u, eta, poses, keep=True, rough=rough)
     pairs, m, k = result.pairs, len(eta), eta.shape[1]
     assert pairs is not None and result.placed is not None
     gradient, precision = np.zeros((m, k)), np.zeros((m, k, k))

@@ -213,10 +213,12 @@ class Problem:
         """ln stretch of y of each shot, (b, s)."""
         return eta[:, self.data.n_shots : 2 * self.data.n_shots]
 
-    def evaluate(self, u: Array, eta: Array, poses: Poses | None = None, *, keep: bool = False) -> Evaluation:
+    def evaluate(
+        self, u: Array, eta: Array, poses: Poses | None = None, *, keep: bool = False, rough: bool = False
+    ) -> Evaluation:
         """ln likelihood of spots at scan places u (b,) and nuisances eta (b, k)."""
         poses = self.poses(u, eta) if poses is None else poses
-        return evaluate(self.scene, poses, self.rolls(eta), self.squashes(eta), keep=keep)
+        return evaluate(self.scene, poses, self.rolls(eta), self.squashes(eta), keep=keep, rough=rough)
 
     def ln_limbs(self, poses: Poses) -> Array:
         """ln density of the ratios of the limb's radii, (b,)."""
