@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .plumbing import print_table, report
+from .plumbing import print_table, progress_on_stderr, report
 
 if TYPE_CHECKING:
     from ..outing import Outing
@@ -69,8 +69,10 @@ def run(
         names = _names(photos, output)
         if output is not None and output.exists():
             each = _with_file(output, names, each)
-        with _progress(len(photos)) as advance:
-            measured = measure_photos(photos, each, names=names, progress=advance)
+        with progress_on_stderr("measuring", quiet=as_json or len(photos) < _MANY) as step:
+            measured = measure_photos(
+                photos, each, names=names, progress=lambda done, of: step(done, of, "measuring")
+            )
         if output is not None:
             given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
             given |= {"roll_deg": roll, "roll_sigma_deg": roll_sigma}
@@ -159,29 +161,6 @@ def _with_file(output: Path, names: list[str], each: list[PhotoOptions]) -> list
     ]
 
 
-class _progress:
-    """A progress bar on standard error where there are many photos, else nothing."""
-
-    def __init__(self, count: int) -> None:
-        self.count, self.bar = count, None
-
-    def __enter__(self) -> Any:
-        if self.count < _MANY:
-            return None
-        from rich.console import Console
-        from rich.progress import Progress
-
-        self.bar = Progress(console=Console(stderr=True), transient=True)
-        self.bar.start()
-        task = self.bar.add_task("measuring", total=self.count)
-        bar = self.bar
-        return lambda done, _: bar.update(task, completed=done)
-
-    def __exit__(self, *_: object) -> None:
-        if self.bar is not None:
-            self.bar.stop()
-
-
 def _show(result: dict[str, Any]) -> None:
     from ..turns import turn_in_words
 
@@ -223,10 +202,14 @@ def _show(result: dict[str, Any]) -> None:
     if turn is not None and turn["turn_deg"] is not None:
         sigma = "roll unknown" if turn["sigma_deg"] is None else f"+/- {turn['sigma_deg']:.1f} deg"
         print(
-            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}, {turn['spots_used']} spots) "
+            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}, {_spots(turn['spots_used'])}) "
             f"from {turn['shot_a']} to {turn['shot_b']}."
         )
     if result["outing"] is not None:
         print(f"Written: {result['outing']}")
         for path in result["overlays"]:
             print(f"         {path}")
+
+
+def _spots(count: int) -> str:
+    return "1 spot" if count == 1 else f"{count} spots"

@@ -190,11 +190,11 @@ def _moved(disc: DiscMap, step: Array) -> DiscMap:
     cos, sin = math.cos(turn), math.sin(turn)
     right, up = cos * step[0] + sin * step[1], -sin * step[0] + cos * step[1]
     return DiscMap(
-        disc.column + (-right if disc.mirrored else right),
-        disc.row - up,
-        disc.a + step[2],
-        disc.b + step[3],
-        disc.c + step[4],
+        float(disc.column + (-right if disc.mirrored else right)),
+        float(disc.row - up),
+        float(disc.a + step[2]),
+        float(disc.b + step[3]),
+        float(disc.c + step[4]),
         disc.roll,
         disc.tilt,
         disc.mirrored,

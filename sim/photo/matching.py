@@ -27,6 +27,7 @@ from ...models.geometry import Array
 _USED = 24
 _PAIRED = 12
 _MODES = 40
+_FAR_BELOW = 14.0  # nats under the best seed, where a candidate cannot matter any more
 _TURN_SHARE, _SWEEP_SHARE, _NOTHING_SHARE = 0.75, 0.15, 0.10
 _JITTER_DEG, _DRIFT_DEG, _EVOLVING_DEG, _SHEAR_DEG = 0.05, 0.25, 1.5, 0.2  # the last three in 12 h
 _EVOLVING_SHARE = 0.1
@@ -131,7 +132,11 @@ def match_spots(a: SpotTable, b: SpotTable, days: float | None = None) -> Matchi
 
 def is_mirrored(a: SpotTable, b: SpotTable, days: float | None = None) -> bool | None:
     """Whether one shot is a mirror image of the other; None where fewer than three spots tell."""
-    plain, flipped = match_spots(a, b, days), match_spots(a, b.mirrored(), days)
+    return mirror_verdict(match_spots(a, b, days), match_spots(a, b.mirrored(), days))
+
+
+def mirror_verdict(plain: Matching, flipped: Matching) -> bool | None:
+    """The same from the matching with the second shot as it is and that with it mirrored."""
     odds = flipped.log_evidence - plain.log_evidence + math.log(_MIRROR_PRIOR / (1 - _MIRROR_PRIOR))
     better = flipped if odds > 0 else plain
     if sum(match.probability > 0.5 for match in better.matches) < 3 or abs(odds) < _CERTAIN:
@@ -178,7 +183,9 @@ class _Problem:
         seeds = np.concatenate([self._turn_seeds(), self._sweep_seeds()])
         if len(seeds) == 0:
             return []
-        order = np.argsort(-self._quick_scores(seeds), kind="stable")
+        scores = self._quick_scores(seeds)
+        order = np.argsort(-scores, kind="stable")
+        order = order[scores[order] > scores[order[0]] - _FAR_BELOW]
         kept: list[Array] = []
         for index in order:
             seed = seeds[index]

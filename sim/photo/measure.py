@@ -6,146 +6,41 @@ import math
 import os
 import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
 
-import numpy as np
-
-from ...models.errors import InputError, PictureError, UnknownNameError, WhichsunWarning
-from ...models.geometry import Array
+from ...models.errors import InputError, PictureError, WhichsunWarning
 from ...models.place import iso_utc, parse_utc, utc_days_of
-from ..outing import MOUNTS, Outing, OutingSite, Shot, Spot
-from .dust import DustShot, fixed_specks, spot_table
+from ..outing import MOUNTS, Outing, OutingSite, Shot
 from .limb import Limb, limb_sigmas, measure_limb
 from .load import Photo, load_photo
-from .matching import Matching, is_mirrored, match_spots
-from .spots import MeasuredSpot, SpotFindings, find_spots
-from .turning import Turn, pattern_turn
+from .measured import (
+    Measured,
+    PhotoMeasurement,
+    PhotoOptions,
+    ShotTurn,
+    SpotMatch,
+    given_by_file,
+    outing_spots,
+)
+from .pairing import compare_photos, without_dust
+from .spots import SpotFindings, find_spots
+
+__all__ = [
+    "TRIPOD_ROLL_SIGMA_DEG",
+    "Measured",
+    "PhotoMeasurement",
+    "PhotoOptions",
+    "ShotTurn",
+    "SpotMatch",
+    "given_by_file",
+    "measure_photo",
+    "measure_photos",
+]
 
 TRIPOD_ROLL_SIGMA_DEG = 0.7
 """A bubble level is good to about 0.5 to 1 degree (common practice, no source)."""
 
 _OVEREXPOSED = 0.9
 _CLIPPED_WARNING = 0.02
-_USED_IN_TURN = 0.5
-_DOUBTFUL = 0.9
-
-
-@dataclass(frozen=True)
-class PhotoOptions:
-    """What a person says of a photo; None leaves it to the EXIF or to the default.
-
-    Parameters
-    ----------
-    site : OutingSite, optional
-    time : str, optional
-        ISO 8601 with offset or Z.
-    utc_offset : str, optional
-        Offset of the camera's clock, such as ``+05:30``.
-    mount : str, optional
-        One of ``level-tripod`` (default), ``equatorial``, ``hand-held``.
-    mirrored : bool, optional
-        The picture is a mirror image; its places are mirrored back.
-    roll_deg, roll_sigma_deg : float, optional
-        The camera's anticlockwise roll seen from behind it (0) and its uncertainty (0.7 deg on a level
-        tripod, else unknown).
-    """
-
-    site: OutingSite | None = None
-    time: str | None = None
-    utc_offset: str | None = None
-    mount: str | None = None
-    mirrored: bool | None = None
-    roll_deg: float | None = None
-    roll_sigma_deg: float | None = None
-
-    def __post_init__(self) -> None:
-        if self.mount is not None and self.mount not in MOUNTS:
-            raise UnknownNameError("mount", self.mount, MOUNTS)
-        if self.roll_deg is not None and not -360 <= self.roll_deg <= 360:
-            raise InputError("roll_deg", "must be between -360 and 360", self.roll_deg)
-        if self.roll_sigma_deg is not None and not 0 <= self.roll_sigma_deg <= 180:
-            raise InputError("roll_sigma_deg", "must be between 0 and 180", self.roll_sigma_deg)
-
-
-@dataclass(frozen=True)
-class PhotoMeasurement:
-    """One measured photo: its shot, the site if known, the picture and all that was found on it."""
-
-    shot: Shot
-    site: OutingSite | None
-    photo: Photo
-    limb: Limb
-    findings: SpotFindings
-
-    @property
-    def days(self) -> float | None:
-        """UTC days since 2000-01-01 12:00, None without a time."""
-        return None if self.shot.time_utc is None else utc_days_of(parse_utc(self.shot.time_utc))
-
-
-@dataclass(frozen=True)
-class SpotMatch:
-    """Spot `id_a` of photo `shot_a` is spot `id_b` of photo `shot_b`."""
-
-    shot_a: str
-    id_a: int
-    shot_b: str
-    id_b: int
-    probability: float
-
-
-@dataclass(frozen=True)
-class ShotTurn:
-    """The turn of the spot pattern between two photos, anticlockwise positive; None where it is not known.
-
-    `mirrored`: whether one of the two is a mirror image of the other, None where fewer than three spots tell.
-    """
-
-    shot_a: str
-    shot_b: str
-    turn_deg: float | None
-    sigma_deg: float | None
-    spots_used: int
-    mirrored: bool | None
-
-
-@dataclass(frozen=True)
-class Measured:
-    """All photos of an outing measured together."""
-
-    outing: Outing
-    photos: tuple[PhotoMeasurement, ...]
-    matches: tuple[SpotMatch, ...] = ()
-    turns: tuple[ShotTurn, ...] = field(default=())
-
-    @property
-    def turn(self) -> ShotTurn | None:
-        """The turn from the first to the last photo."""
-        names = [photo.shot.file for photo in self.photos]
-        wanted = [turn for turn in self.turns if (turn.shot_a, turn.shot_b) == (names[0], names[-1])]
-        return wanted[0] if wanted else None
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain data with the stable keys of the command `measure`."""
-        turns = [
-            {
-                "shot_a": one.shot_a,
-                "shot_b": one.shot_b,
-                "turn_deg": one.turn_deg,
-                "sigma_deg": one.sigma_deg,
-                "spots_used": one.spots_used,
-            }
-            for one in self.turns
-        ]
-        turn = self.turn
-        whole = None if turn is None else {**turns[self.turns.index(turn)], "mirrored": turn.mirrored}
-        return {
-            "shots": [_shot_json(photo) for photo in self.photos],
-            "matches": [vars(match).copy() for match in self.matches],
-            "turns": turns,
-            "turn": whole,
-        }
 
 
 def measure_photo(
@@ -190,7 +85,8 @@ def measure_photo(
     site = options.site or photo.site
     shot = _shot(name, photo, limb, findings, options, time or photo.time_utc, mount, sigma)
     _warn_missing(name, shot, site, photo)
-    return PhotoMeasurement(shot, site, photo, limb, findings)
+    rows, columns = photo.luma.shape
+    return PhotoMeasurement(shot, site, photo.path, (rows, columns), limb, findings)
 
 
 def measure_photos(
@@ -234,11 +130,11 @@ def measure_photos(
         photos.append(measure_photo(path, option, name=name))
         if progress is not None:
             progress(index + 1, len(paths))
-    photos = _without_dust(photos)
+    photos = without_dust(photos)
     for photo in photos:
         if not photo.shot.spots:
             _warn(f"{photo.shot.file}: no spot was found on the disc")
-    matches, turns = _compare(photos)
+    matches, turns = compare_photos(photos)
     outing = Outing(_common_site(photos), tuple(photo.shot for photo in photos))
     return Measured(outing, tuple(photos), tuple(matches), tuple(turns))
 
@@ -310,28 +206,8 @@ def _shot(
         centre_sigma_px=centre_sigma,
         semi_axes_sigma_px=axes_sigma,
         axis_ratio=disc.b / disc.a,
-        spots=_spots(findings.spots),
+        spots=outing_spots(findings.spots),
     )
-
-
-def _spots(found: Sequence[MeasuredSpot]) -> tuple[Spot, ...]:
-    spots = []
-    for number, spot in enumerate(found, start=1):
-        sigma_x, sigma_y = np.sqrt(np.diag(spot.covariance))
-        correlation = spot.covariance[0, 1] / (sigma_x * sigma_y)
-        spots.append(
-            Spot(
-                number,
-                spot.x,
-                spot.y,
-                float(sigma_x),
-                float(sigma_y),
-                float(correlation),
-                spot.area_msh,
-                spot.darkness,
-            )
-        )
-    return tuple(spots)
 
 
 def _warn_missing(name: str, shot: Shot, site: OutingSite | None, photo: Photo) -> None:
@@ -344,96 +220,6 @@ def _warn_missing(name: str, shot: Shot, site: OutingSite | None, photo: Photo) 
         _warn(f"{name}: the photo carries no time; give --time, or time_utc in the outing file")
     if site is None:
         _warn(f"{name}: the photo carries no place; give --site LAT,LON, or [site] in the outing file")
-
-
-def _without_dust(photos: list[PhotoMeasurement]) -> list[PhotoMeasurement]:
-    if len(photos) < 2:
-        return photos
-    shots = [DustShot(p.findings.spots, p.limb.disc, p.photo.luma.shape[:2], p.days) for p in photos]
-    cleaned = []
-    for photo, dust in zip(photos, fixed_specks(shots), strict=True):
-        if dust:
-            kept = tuple(spot for i, spot in enumerate(photo.findings.spots) if i not in dust)
-            specks = tuple(
-                (spot.column, spot.row, "dust: on the same pixels in another photo")
-                for i, spot in enumerate(photo.findings.spots)
-                if i in dust
-            )
-            findings = replace(photo.findings, spots=kept, refused=photo.findings.refused + specks)
-            photo = replace(photo, findings=findings, shot=replace(photo.shot, spots=_spots(kept)))
-            _warn(
-                f"{photo.shot.file}: {len(dust)} dark speck(s) on the same pixels as in another photo taken for dust"
-            )
-        cleaned.append(photo)
-    return cleaned
-
-
-def _compare(photos: list[PhotoMeasurement]) -> tuple[list[SpotMatch], list[ShotTurn]]:
-    matches: list[SpotMatch] = []
-    turns: list[ShotTurn] = []
-    for i, first in enumerate(photos):
-        for second in photos[i + 1 :]:
-            if first.findings.spots and second.findings.spots:
-                found, turn = _compare_pair(first, second)
-                matches += found
-                turns.append(turn)
-    return matches, turns
-
-
-def _compare_pair(first: PhotoMeasurement, second: PhotoMeasurement) -> tuple[list[SpotMatch], ShotTurn]:
-    name_a, name_b = first.shot.file, second.shot.file
-    a, b = spot_table(first.findings.spots), spot_table(second.findings.spots)
-    days = None if first.days is None or second.days is None else second.days - first.days
-    if days is not None and days < 0:
-        _warn(f"{name_b} was taken before {name_a}; give the photos in the order of time")
-    mirrored = is_mirrored(a, b, days)
-    matching = match_spots(a, b.mirrored() if mirrored else b, days)
-    matches = [
-        SpotMatch(name_a, one.a + 1, name_b, one.b + 1, round(one.probability, 4)) for one in matching.matches
-    ]
-    used = [one for one in matching.matches if one.probability > _USED_IN_TURN]
-    _warn_doubts(name_a, name_b, matching, mirrored)
-    turn = None if mirrored else _turn(first, second, used, days)
-    if turn is None:
-        return matches, ShotTurn(name_a, name_b, None, None, 0, mirrored)
-    return matches, ShotTurn(name_a, name_b, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored)
-
-
-def _turn(
-    first: PhotoMeasurement, second: PhotoMeasurement, used: list[Any], days: float | None
-) -> Turn | None:
-    if not used:
-        return None
-    pick_a, pick_b = [one.a for one in used], [one.b for one in used]
-    a, b = spot_table(first.findings.spots).part(pick_a), spot_table(second.findings.spots).part(pick_b)
-    centre = math.hypot(_centre_sigma(first), _centre_sigma(second))
-    rolls = (first.shot.roll_sigma_deg, second.shot.roll_sigma_deg)
-    return pattern_turn(a.xy, b.xy, (a.covariance, b.covariance), centre, rolls, days)
-
-
-def _centre_sigma(photo: PhotoMeasurement) -> float:
-    """Sigma of the centre along its worse direction, limb radii."""
-    across: Array = photo.limb.covariance[:2, :2]
-    return math.sqrt(float(np.linalg.eigvalsh(across)[-1])) / photo.limb.disc.a
-
-
-def _warn_doubts(name_a: str, name_b: str, matching: Matching, mirrored: bool | None) -> None:
-    if mirrored:
-        _warn(
-            f"{name_a} and {name_b}: one of them is mirrored (star diagonal or front camera), so no turn is given; "
-            "measure again with --mirrored true for that one and --mirrored false for the other"
-        )
-    used = [one for one in matching.matches if one.probability > _USED_IN_TURN]
-    if not used:
-        _warn(f"{name_a} and {name_b}: no spot could be matched")
-    if matching.rival_probability > 0.05:
-        _warn(
-            f"{name_a} and {name_b}: the matching is ambiguous; another one turns the disc by "
-            f"{matching.rival_turn_deg:.0f} deg (probability {matching.rival_probability:.2f})"
-        )
-    doubtful = [f"{one.a + 1}:{one.b + 1}" for one in used if one.probability < _DOUBTFUL]
-    if doubtful:
-        _warn(f"{name_a} and {name_b}: doubtful matches {', '.join(doubtful)}")
 
 
 def _common_site(photos: list[PhotoMeasurement]) -> OutingSite | None:
@@ -450,49 +236,3 @@ def _common_site(photos: list[PhotoMeasurement]) -> OutingSite | None:
             _warn(f"the photos' places differ by {apart:.2f} deg; the first one's is taken for the outing")
             break
     return first
-
-
-def _shot_json(photo: PhotoMeasurement) -> dict[str, Any]:
-    shot, site = photo.shot, photo.site
-    return {
-        "file": shot.file,
-        "time_utc": shot.time_utc,
-        "site": None if site is None else vars(site).copy(),
-        "centre_px": shot.centre_px,
-        "semi_axes_px": shot.semi_axes_px,
-        "centre_sigma_px": shot.centre_sigma_px,
-        "semi_axes_sigma_px": shot.semi_axes_sigma_px,
-        "axis_ratio": shot.axis_ratio,
-        "roll_deg": shot.roll_deg,
-        "roll_sigma_deg": shot.roll_sigma_deg,
-        "spots": [
-            {
-                "id": spot.id,
-                "x": spot.x,
-                "y": spot.y,
-                "sigma_x": spot.sigma_x,
-                "sigma_y": spot.sigma_y,
-                "correlation": spot.correlation,
-                "radius": math.hypot(spot.x, spot.y),
-                "vertex_angle_deg": math.degrees(math.atan2(-spot.x, spot.y)),
-                "area_msh": spot.area_msh,
-                "darkness": spot.darkness,
-            }
-            for spot in shot.spots
-        ],
-    }
-
-
-def given_by_file(options: PhotoOptions, shot: Shot | None, site: OutingSite | None) -> PhotoOptions:
-    """Options completed with what an earlier outing file says of the same shot."""
-    if shot is None:
-        return options if options.site is not None else replace(options, site=site)
-    return PhotoOptions(
-        options.site or site,
-        options.time or (None if options.utc_offset else shot.time_utc),
-        options.utc_offset,
-        options.mount or shot.mount,
-        shot.mirrored if options.mirrored is None else options.mirrored,
-        shot.roll_deg if options.roll_deg is None else options.roll_deg,
-        shot.roll_sigma_deg if options.roll_sigma_deg is None else options.roll_sigma_deg,
-    )

@@ -10,6 +10,7 @@ from typing import Any
 from ...models.errors import InputError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
+from .load import load_photo
 from .measure import Measured, PhotoMeasurement
 
 _USED = 0.5
@@ -83,7 +84,7 @@ def drawn_photo(measured: Measured, index: int) -> DrawnPhoto:
     photo = measured.photos[index]
     columns, rows = photo.limb.disc.outline(721)
     limb = [(float(column), float(row)) for column, row in zip(columns, rows, strict=True)]
-    return DrawnPhoto(photo.photo.rgb, _drawn_shot(photo), limb, _partners(measured, index))
+    return DrawnPhoto(load_photo(photo.path).rgb, _drawn_shot(photo), limb, _partners(measured, index))
 
 
 def overlay_png(measured: Measured, index: int) -> bytes:

@@ -1,0 +1,205 @@
+"""What is said of a photo before it is measured and what is known after, as plain types and JSON."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...models.errors import InputError, UnknownNameError
+from ...models.place import parse_utc, utc_days_of
+from ..outing import MOUNTS, Outing, OutingSite, Shot, Spot
+from .limb import Limb
+from .spots import MeasuredSpot, SpotFindings
+
+
+@dataclass(frozen=True)
+class PhotoOptions:
+    """What a person says of a photo; None leaves it to the EXIF or to the default.
+
+    Parameters
+    ----------
+    site : OutingSite, optional
+    time : str, optional
+        ISO 8601 with offset or Z.
+    utc_offset : str, optional
+        Offset of the camera's clock, such as ``+05:30``.
+    mount : str, optional
+        One of ``level-tripod`` (default), ``equatorial``, ``hand-held``.
+    mirrored : bool, optional
+        The picture is a mirror image; its places are mirrored back.
+    roll_deg, roll_sigma_deg : float, optional
+        The camera's anticlockwise roll seen from behind it (0) and its uncertainty (0.7 deg on a level
+        tripod, else unknown).
+    """
+
+    site: OutingSite | None = None
+    time: str | None = None
+    utc_offset: str | None = None
+    mount: str | None = None
+    mirrored: bool | None = None
+    roll_deg: float | None = None
+    roll_sigma_deg: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.mount is not None and self.mount not in MOUNTS:
+            raise UnknownNameError("mount", self.mount, MOUNTS)
+        if self.roll_deg is not None and not -360 <= self.roll_deg <= 360:
+            raise InputError("roll_deg", "must be between -360 and 360", self.roll_deg)
+        if self.roll_sigma_deg is not None and not 0 <= self.roll_sigma_deg <= 180:
+            raise InputError("roll_sigma_deg", "must be between 0 and 180", self.roll_sigma_deg)
+
+
+@dataclass(frozen=True)
+class PhotoMeasurement:
+    """One measured photo: its shot, the site if known, and all that was found on it, without the pixels.
+
+    `size_px` is (rows, columns) of the upright picture.
+    """
+
+    shot: Shot
+    site: OutingSite | None
+    path: Path
+    size_px: tuple[int, int]
+    limb: Limb
+    findings: SpotFindings
+
+    @property
+    def days(self) -> float | None:
+        """UTC days since 2000-01-01 12:00, None without a time."""
+        return None if self.shot.time_utc is None else utc_days_of(parse_utc(self.shot.time_utc))
+
+
+@dataclass(frozen=True)
+class SpotMatch:
+    """Spot `id_a` of photo `shot_a` is spot `id_b` of photo `shot_b`."""
+
+    shot_a: str
+    id_a: int
+    shot_b: str
+    id_b: int
+    probability: float
+
+
+@dataclass(frozen=True)
+class ShotTurn:
+    """The turn of the spot pattern between two photos, anticlockwise positive; None where it is not known.
+
+    `mirrored`: whether one of the two is a mirror image of the other, None where fewer than three spots tell.
+    """
+
+    shot_a: str
+    shot_b: str
+    turn_deg: float | None
+    sigma_deg: float | None
+    spots_used: int
+    mirrored: bool | None
+
+
+@dataclass(frozen=True)
+class Measured:
+    """All photos of an outing measured together."""
+
+    outing: Outing
+    photos: tuple[PhotoMeasurement, ...]
+    matches: tuple[SpotMatch, ...] = ()
+    turns: tuple[ShotTurn, ...] = field(default=())
+
+    @property
+    def turn(self) -> ShotTurn | None:
+        """The turn from the first to the last photo."""
+        names = [photo.shot.file for photo in self.photos]
+        wanted = [turn for turn in self.turns if (turn.shot_a, turn.shot_b) == (names[0], names[-1])]
+        return wanted[0] if wanted else None
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data with the stable keys of the command `measure`."""
+        turns = [
+            {
+                "shot_a": one.shot_a,
+                "shot_b": one.shot_b,
+                "turn_deg": one.turn_deg,
+                "sigma_deg": one.sigma_deg,
+                "spots_used": one.spots_used,
+            }
+            for one in self.turns
+        ]
+        turn = self.turn
+        whole = None if turn is None else {**turns[self.turns.index(turn)], "mirrored": turn.mirrored}
+        return {
+            "shots": [_shot_json(photo) for photo in self.photos],
+            "matches": [vars(match).copy() for match in self.matches],
+            "turns": turns,
+            "turn": whole,
+        }
+
+
+def given_by_file(options: PhotoOptions, shot: Shot | None, site: OutingSite | None) -> PhotoOptions:
+    """Options completed with what an earlier outing file says of the same shot."""
+    if shot is None:
+        return options if options.site is not None else replace(options, site=site)
+    return PhotoOptions(
+        options.site or site,
+        options.time or (None if options.utc_offset else shot.time_utc),
+        options.utc_offset,
+        options.mount or shot.mount,
+        shot.mirrored if options.mirrored is None else options.mirrored,
+        shot.roll_deg if options.roll_deg is None else options.roll_deg,
+        shot.roll_sigma_deg if options.roll_sigma_deg is None else options.roll_sigma_deg,
+    )
+
+
+def outing_spots(found: Sequence[MeasuredSpot]) -> tuple[Spot, ...]:
+    """Spots as the outing file keeps them, numbered from 1 in the order given."""
+    spots = []
+    for number, spot in enumerate(found, start=1):
+        sigma_x, sigma_y = np.sqrt(np.diag(spot.covariance))
+        correlation = spot.covariance[0, 1] / (sigma_x * sigma_y)
+        spots.append(
+            Spot(
+                number,
+                spot.x,
+                spot.y,
+                float(sigma_x),
+                float(sigma_y),
+                float(correlation),
+                spot.area_msh,
+                spot.darkness,
+            )
+        )
+    return tuple(spots)
+
+
+def _shot_json(photo: PhotoMeasurement) -> dict[str, Any]:
+    shot, site = photo.shot, photo.site
+    return {
+        "file": shot.file,
+        "time_utc": shot.time_utc,
+        "site": None if site is None else vars(site).copy(),
+        "centre_px": shot.centre_px,
+        "semi_axes_px": shot.semi_axes_px,
+        "centre_sigma_px": shot.centre_sigma_px,
+        "semi_axes_sigma_px": shot.semi_axes_sigma_px,
+        "axis_ratio": shot.axis_ratio,
+        "roll_deg": shot.roll_deg,
+        "roll_sigma_deg": shot.roll_sigma_deg,
+        "spots": [
+            {
+                "id": spot.id,
+                "x": spot.x,
+                "y": spot.y,
+                "sigma_x": spot.sigma_x,
+                "sigma_y": spot.sigma_y,
+                "correlation": spot.correlation,
+                "radius": math.hypot(spot.x, spot.y),
+                "vertex_angle_deg": math.degrees(math.atan2(-spot.x, spot.y)),
+                "area_msh": spot.area_msh,
+                "darkness": spot.darkness,
+            }
+            for spot in shot.spots
+        ],
+    }
