@@ -19,6 +19,8 @@ _SHOT_MARKERS = ("o", "s", "^", "D", "v", "P")
 _SCALES = (1, 2, 3, 5, 10, 20, 30, 50)  # beyond 50 a good fit would look like a bad one
 _WANTED = 0.22  # length in radii of a typical arrow of the worst model
 
+_LABEL_ROOM = 0.1  # disc radii between two numbered marks
+
 
 def draw_residuals(
     panels: Sequence[Mapping[str, Any]],
@@ -152,20 +154,6 @@ def _draw_panel(
         these = measured[shots == shot]
         marker = _SHOT_MARKERS[shot % len(_SHOT_MARKERS)]
         artists += ax.plot(these[:, 0], these[:, 1], marker, ms=5.5, mfc=PAPER, mec=INK, mew=1.3, zorder=4)
-    if not len(measured):
-        artists.append(
-            ax.text(
-                0,
-                -0.82,
-                "no spot matched",
-                ha="center",
-                va="center",
-                fontsize=11,
-                color=style.colour,
-                bbox={"boxstyle": "round,pad=0.3", "fc": PAPER, "ec": "none"},
-                zorder=5,
-            )
-        )
     for key, marker in (("unmatched", "x"), ("missed", "+")):
         extra = np.asarray(panel.get(key, np.zeros((0, 2))), float).reshape(-1, 2)
         if len(extra):
@@ -178,7 +166,9 @@ def _draw_panel(
                 mew=1.4,
                 zorder=3.5,
             )
-    for place, label in zip(measured, panel.get("labels", ()), strict=False):
+    for place, label, crowded in zip(measured, panel.get("labels", ()), _crowded(measured), strict=False):
+        if crowded:
+            continue
         artists.append(
             ax.annotate(str(label), place, (5, 4), textcoords="offset points", fontsize=8, color=FAINT)
         )
@@ -190,7 +180,7 @@ def _draw_panel(
             name,
             ha="center",
             va="bottom",
-            fontsize=12.5 if columns < 4 else 11,
+            fontsize=11 if columns > 3 or len(name) > 24 else 12.5,
             fontweight="bold",
             color=style.colour,
         )
@@ -211,6 +201,15 @@ def _draw_panel(
             )
         )
     return artists
+
+
+def _crowded(places: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Whether another place lies so near that two numbers would cover each other."""
+    if not len(places):
+        return np.zeros(0, bool)
+    apart = np.hypot(*(places[:, None] - places[None]).T)
+    np.fill_diagonal(apart, np.inf)
+    return apart.min(axis=0) < _LABEL_ROOM
 
 
 def _draw_key(

@@ -245,9 +245,25 @@ def test_residuals_of_a_fit_without_matches_and_of_a_very_good_one():
         {"model": "distant-sphere", "measured": measured, "predicted": measured + 1e-5},
         {"model": "nearby-plane", "measured": [], "predicted": [], "unmatched": measured},
     ]
-    words = " ".join(t.get_text() for t in residuals.draw_residuals(panels)[0].figure.findobj(Text))
+    figure = residuals.draw_residuals(panels)[0].figure
+    words = " ".join(t.get_text() for t in figure.findobj(Text))
     assert "drawn 50 times as long" in words
-    assert "no spot matched" in words
+    empty = figure.axes[1]
+    assert not [t for t in empty.texts if getattr(t, "arrow_patch", None)]
+    assert [tuple(line.get_xydata()[0]) for line in empty.lines if line.get_marker() == "x"] == [(0.1, 0.2)]
+
+
+def test_numbers_that_would_cover_each_other_are_left_out():
+    measured = np.array([[0.1, 0.2], [0.12, 0.2], [-0.5, 0.3]])
+    panel = {
+        "model": "distant-sphere",
+        "measured": measured,
+        "predicted": measured,
+        "labels": ["1", "2", "3"],
+    }
+    words = {t.get_text() for t in residuals.draw_residuals([panel])[0].figure.findobj(Text)}
+    assert "3" in words
+    assert not {"1", "2"} & words
 
 
 def test_residuals_bad_input():
