@@ -26,7 +26,7 @@ from .problem import Problem, ln_t4, problem_of
 DEFAULT_MODELS = ("distant-sphere", "nearby-sphere", "nearby-plane")
 NESTED = {"nearby-sphere": "distant-sphere"}  # read as a measurement, not as a rival
 NESTED_ENTERS = 3.0
-_WORTH_REFINING = 0.05  # share of a repair in a variant's evidence above which it is integrated fully
+_WORTH_REFINING = 1e-3  # share of a repair in a variant's evidence above which it is integrated fully
 _FREE_LN_RATIO = 0.7  # free attitudes: half the limb ratios are 1, half uniform up to a factor of 2
 
 
@@ -46,6 +46,8 @@ class Options:
         Of the random draws.
     repairs, check : bool
         Whether blunders are hypotheses, and whether p-values and doubled uncertainties are worked out.
+    rough : bool
+        Coarse scans only, for signs rather than numbers.
     progress : callable
         Called with (done, of, words) as the work goes on.
     """
@@ -56,6 +58,7 @@ class Options:
     seed: int = 1
     repairs: bool = True
     check: bool = True
+    rough: bool = False
     progress: Callable[[int, int, str], None] = lambda done, of, words: None
 
 
@@ -183,15 +186,14 @@ def _score_variant(
         return _score_free(model, variant, data, files, options)
     repairs = repairs_of(data, files) if options.repairs else (Repair("none", "", 1.0, data),)
     problems = [problem_of(model, variant, repair.data, options.law, options.given) for repair in repairs]
-    results: list[Evidence] = []
-    for index, problem in enumerate(problems):
-        rng = np.random.default_rng([options.seed, index])
-        results.append(integrate(problem, rng, correct=index == 0))
+    results = [
+        integrate(problem, np.random.default_rng([options.seed, index]), rough=index > 0 or options.rough)
+        for index, problem in enumerate(problems)
+    ]
     ln_parts = _ln_parts(repairs, [r.ln_evidence for r in results])
-    for index in np.flatnonzero(np.exp(ln_parts - logsumexp(ln_parts)) > _WORTH_REFINING):
-        if index:
-            rng = np.random.default_rng([options.seed, int(index)])
-            results[index] = integrate(problems[index], rng)
+    worth = ln_parts > logsumexp(ln_parts) + np.log(_WORTH_REFINING)
+    for index in np.flatnonzero(worth & (np.arange(len(worth)) > 0) & (not options.rough)):
+        results[index] = integrate(problems[index], np.random.default_rng([options.seed, int(index)]))
     ln_parts = _ln_parts(repairs, [r.ln_evidence for r in results])
     best = int(np.argmax(ln_parts))
     odds = tuple((repair, float(np.exp(min(part - ln_parts[0], 700)))) for repair, part in zip(repairs, ln_parts, strict=True))

@@ -21,10 +21,13 @@ PRIOR_SHARE = 0.15
 FIRST_POINTS, MOST_POINTS = 2048, 32768
 LEAST_EFFECTIVE, MOST_ERROR = 200.0, 0.05
 SETTLED = 0.02
+COARSE = 4.0  # sigmas per cell in a rough scan
+PEAK_NATS = 25.0
 _PROBES, _FEWEST, _MOST_CELLS, _MOST_SPLITS = 257, 32, 1200, 8
 _CELL_TURN = np.deg2rad(10.0)
 _MOST_SUB_CELLS = 120
 _TRIALS, _HAND_HELD_TRIALS = 25_000, 6_000
+_USUAL_PAIRS = 100
 
 
 @dataclass(frozen=True)
@@ -98,10 +101,10 @@ class Evidence:
     weight: Array
 
 
-def integrate(problem: Problem, rng: np.random.Generator, *, correct: bool = True) -> Evidence:
-    """Evidence of a problem; without `correct` the scan alone (half as exact, some times faster)."""
-    cells = settled_cells(problem)
-    if not correct:
+def integrate(problem: Problem, rng: np.random.Generator, *, rough: bool = False) -> Evidence:
+    """Evidence of a problem; `rough`: from a coarse scan alone, to see whether more is worth while."""
+    cells = settled_cells(problem, COARSE if rough else 1.0)
+    if rough:
         return _scan_only(problem, cells)
     points = FIRST_POINTS
     while True:
@@ -121,9 +124,9 @@ def _scan_only(problem: Problem, cells: Cells) -> Evidence:
     return Evidence(total, np.nan, np.nan, total, cells, middle[modes.node], modes.eta, modes.ln_mass, weight)
 
 
-def settled_cells(problem: Problem) -> Cells:
-    """Scan, then halve the cells about the maxima until the evidence holds."""
-    cells = scan(problem, *first_cells(problem))
+def settled_cells(problem: Problem, spacing: float = 1.0) -> Cells:
+    """Scan in cells of `spacing` sigma, then halve the cells about the maxima until the evidence holds."""
+    cells = scan(problem, *first_cells(problem, spacing))
     if not problem.axes:
         return cells
     value = cells.ln_evidence
@@ -132,7 +135,7 @@ def settled_cells(problem: Problem) -> Cells:
         heavy = mass > logsumexp(mass) + np.log(0.01)
         peak = np.zeros(len(mass), dtype=bool)
         inner = cells.ln_like
-        peak[1:-1] = (inner[1:-1] >= inner[:-2]) & (inner[1:-1] >= inner[2:]) & (inner[1:-1] > inner.max() - 12)
+        peak[1:-1] = (inner[1:-1] >= inner[:-2]) & (inner[1:-1] >= inner[2:]) & (inner[1:-1] > inner.max() - PEAK_NATS)
         split = heavy | (peak & (inner > cells.ln_flat + 1))
         if not split.any() or len(mass) + split.sum() > 2 * _MOST_CELLS:
             return cells
@@ -172,8 +175,8 @@ def _joined(old: Cells, kept: np.ndarray, new: Cells) -> Cells:
     )
 
 
-def first_cells(problem: Problem) -> tuple[Array, Array]:
-    """Cells across which no spot moves more than about one sigma between shots."""
+def first_cells(problem: Problem, spacing: float = 1.0) -> tuple[Array, Array]:
+    """Cells across which no spot moves more than about `spacing` sigma between shots."""
     if not problem.axes:
         return np.zeros(1), np.ones(1)
     u = (np.arange(_PROBES) + 0.5) / _PROBES
@@ -187,7 +190,7 @@ def first_cells(problem: Problem) -> tuple[Array, Array]:
         length = length + np.abs(np.diff(size[:, ratio.shot] - size[:, 0])) / ratio.sigma
     length = np.minimum(length, 16.0)
     path = np.concatenate([[0.0], np.cumsum(length + 0.3)])
-    count = int(np.clip(path[-1], _FEWEST, _most_cells(problem)))
+    count = int(np.clip(path[-1] / spacing, _FEWEST, _most_cells(problem) / spacing))
     places = np.interp(np.linspace(0, path[-1], count + 1), path, np.linspace(0, 1, _PROBES))
     return places[:-1], places[1:]
 
@@ -197,7 +200,9 @@ def _most_cells(problem: Problem) -> int:
     sub = len(_sub_cells(problem, np.full(1, 0.5))[0])
     by_hand = bool(problem.nuisances.uniform[: problem.data.n_shots].any())
     budget = _HAND_HELD_TRIALS if by_hand else _TRIALS
-    return min(_MOST_CELLS, max(4 * _FEWEST, budget // sub))
+    counts = problem.data.counts
+    crowd = max(1.0, counts[0] * counts[-1] / _USUAL_PAIRS)
+    return min(_MOST_CELLS, max(4 * _FEWEST, int(budget / sub / crowd)))
 
 
 def spot_sigma(problem: Problem) -> float:

@@ -225,6 +225,8 @@ def _normal_equations(
     gradient, precision = np.zeros((m, k)), np.zeros((m, k, k))
     if len(pairs):
         weight = pair_chances(pairs, result.by_rate)
+        pairs, weight = pairs[weight > 1e-4], weight[weight > 1e-4]
+    if len(pairs):
         slope = pair_slopes(frame, poses, eta, result.placed, pairs.trial, pairs.first, pairs.second)
         inverse = _pair_precision(pairs) * (weight * 2 / problem.data.n_shots)[:, None, None]
         pulled = np.swapaxes(slope, 1, 2) @ inverse
@@ -249,14 +251,17 @@ def pair_chances(pairs: PairList, by_rate: Array) -> Array:
 def _pair_precision(pairs: PairList) -> Array:
     """Inverse covariance (p, 2, 2) of offsets, averaged over the drift classes by their chances."""
     inverses, logs = [], []
+    dx, dy = pairs.delta[:, 0], pairs.delta[:, 1]
     for index, share in enumerate(world.DRIFT_SHARES):
-        cov = pairs.cov + pairs.extra[:, index, None, None] * np.eye(2)
-        inverse = np.linalg.inv(cov)
-        strain = np.einsum("pi,pij,pj->p", pairs.delta, inverse, pairs.delta)
-        logs.append(np.log(share) + 0.5 * np.log(np.linalg.det(inverse)) - 0.5 * strain)
+        xx, yy = pairs.cov[:, 0, 0] + pairs.extra[:, index], pairs.cov[:, 1, 1] + pairs.extra[:, index]
+        xy = pairs.cov[:, 0, 1]
+        det = xx * yy - xy**2
+        inverse = np.stack([yy, -xy, -xy, xx], axis=-1) / det[:, None]
+        strain = (yy * dx**2 - 2 * xy * dx * dy + xx * dy**2) / det
+        logs.append(np.log(share) - 0.5 * np.log(det) - 0.5 * strain)
         inverses.append(inverse)
-    chance = np.exp(logs[1] - np.logaddexp(*logs))[:, None, None]
-    return inverses[0] * (1 - chance) + inverses[1] * chance
+    chance = np.exp(logs[1] - np.logaddexp(*logs))[:, None]
+    return (inverses[0] * (1 - chance) + inverses[1] * chance).reshape(-1, 2, 2)
 
 
 def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes:

@@ -139,7 +139,7 @@ def _fragile(
 ) -> list[str]:
     doubts = []
     # only the sign is asked for here, so blunders and exact numbers are left out
-    quick = replace(options, repairs=False)
+    quick = replace(options, repairs=False, rough=True)
     wide = data.widened(2.0)
     again = {
         one.model: score_model(one.geometry, wide, files, quick, lambda words: None).ln_evidence
