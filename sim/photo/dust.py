@@ -15,6 +15,7 @@ from .spots import MeasuredSpot
 _SAME_PX = 1.0
 _MOVED_PX = 3.0
 _NEAR_CENTRE = 0.12
+_FOUND_AGAIN = 0.03  # limb radii
 
 
 @dataclass(frozen=True)
@@ -41,9 +42,9 @@ def fixed_specks(shots: Sequence[DustShot]) -> list[set[int]]:
     """Per photo the indices of spots that are dust on the sensor, the lens or the scan.
 
     Two spots on the same pixel (within 1 px) of two photos of one size are dust when a real spot there
-    would have moved by more than 3 px: the disc itself stands elsewhere in the frame, or the other spots,
-    matched among themselves, carry that place elsewhere, or (where they cannot be matched) greater spots
-    of both photos have all left their places.
+    would have moved by more than 3 px: the other spots, matched among themselves, carry that place
+    elsewhere and no spot is found there; or, where they cannot be matched, the disc itself stands elsewhere
+    in the frame, or greater spots of both photos have all left their places.
     """
     dust: list[set[int]] = [set() for _ in shots]
     for i, first in enumerate(shots):
@@ -69,22 +70,42 @@ def _coincident(first: DustShot, second: DustShot) -> list[tuple[int, int]]:
 
 def _must_have_moved(first: DustShot, second: DustShot, a: int, b: int) -> bool:
     one, other = first.spots[a], second.spots[b]
-    scale = second.disc.a
-    if scale * np.hypot(other.x - one.x, other.y - one.y) > _MOVED_PX:
-        return True
     pairs = _coincident(first, second)
     rest_a = [k for k in range(len(first.spots)) if all(k != pair[0] for pair in pairs)]
     rest_b = [k for k in range(len(second.spots)) if all(k != pair[1] for pair in pairs)]
+    rotation = _rotation_of(first, second, rest_a, rest_b)
+    if rotation is not None:
+        ahead, behind = _carried(rotation, one), _carried(rotation.T, other)
+        if _any_at(ahead, second.spots) or _any_at(behind, first.spots):
+            return False  # two spots of the Sun that passed the same pixel
+        column, row = second.disc.to_pixels(ahead[0], ahead[1])
+        return bool(ahead[2] < 0 or np.hypot(column - other.column, row - other.row) > _MOVED_PX)
+    if second.disc.a * np.hypot(other.x - one.x, other.y - one.y) > _MOVED_PX:
+        return True
+    return bool(rest_a and rest_b) and _alone_in_place(first, second, a, b, rest_a, rest_b)
+
+
+def _rotation_of(first: DustShot, second: DustShot, rest_a: list[int], rest_b: list[int]) -> Array | None:
+    """The rotation that the other spots show, where they are surely matched."""
     if not rest_a or not rest_b:
-        return False
+        return None
     days = None if first.days is None or second.days is None else second.days - first.days
     matching = match_spots(
         spot_table([first.spots[k] for k in rest_a]), spot_table([second.spots[k] for k in rest_b]), days
     )
-    if matching.rotation is None or not any(match.probability > 0.8 for match in matching.matches):
-        return _alone_in_place(first, second, a, b, rest_a, rest_b)
-    carried: Array = matching.rotation @ np.array([one.x, one.y, np.sqrt(max(1 - one.x**2 - one.y**2, 0))])
-    return bool(scale * np.hypot(carried[0] - one.x, carried[1] - one.y) > _MOVED_PX)
+    sure = any(match.probability > 0.8 for match in matching.matches)
+    return matching.rotation if sure else None
+
+
+def _carried(rotation: Array, spot: MeasuredSpot) -> Array:
+    """Where the rotation puts a spot: x, y, and z towards the observer."""
+    return rotation @ np.array([spot.x, spot.y, np.sqrt(max(1 - spot.x**2 - spot.y**2, 0))])
+
+
+def _any_at(place: Array, spots: tuple[MeasuredSpot, ...]) -> bool:
+    return place[2] > 0 and any(
+        np.hypot(spot.x - place[0], spot.y - place[1]) < _FOUND_AGAIN for spot in spots
+    )
 
 
 def _alone_in_place(

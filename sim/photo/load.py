@@ -107,6 +107,8 @@ def load_photo(path: str | os.PathLike[str], *, utc_offset: str | None = None) -
             f"the picture is damaged or cut short ({_brief(error)})",
             "copy it again from the camera",
         ) from None
+    if image.mode == "F" or (image.mode == "I" and np.max(np.asarray(image)) > 65535):
+        raise PictureError(path.name, "holds more than 16 bits a pixel", "save it with 8 or 16 bits")
     luma, rgb = _pixels(image)
     return Photo(path, luma, rgb, **facts)
 
@@ -150,7 +152,7 @@ def _brief(error: BaseException) -> str:
 
 def _pixels(image: Any) -> tuple[npt.NDArray[Any], npt.NDArray[np.uint8]]:
     """Luma (uint16 for deep grey pictures, else uint8) and RGB."""
-    if image.mode.startswith("I") or image.mode == "F":
+    if image.mode.startswith("I"):
         values = np.asarray(image, dtype=np.float64)
         deep = np.clip(values, 0, 65535).astype(np.uint16)
         grey = (deep >> 8).astype(np.uint8)
@@ -238,4 +240,5 @@ def _site(gps: Any) -> OutingSite | None:
         return None
     height = _positive(gps.get(6)) or 0.0
     below = gps.get(5) in (1, b"\x01", "1")
-    return OutingSite(round(latitude, 8), round(longitude, 8), 0.0 if below else min(height, 9000.0))
+    known = not below and height <= 9000
+    return OutingSite(round(latitude, 8), round(longitude, 8), height if known else 0.0)

@@ -156,8 +156,21 @@ def test_refusals(plain, tmp_path):
     refused("bomb.png", "larger than")
     _bomb(tmp_path / "wide.png", 50_000, 100)
     refused("wide.png", "larger than")
+    Image.fromarray(np.zeros((64, 64), np.float32)).save(tmp_path / "float.tif")
+    refused("float.tif", "more than 16 bits")
     Image.new("RGB", (64, 64)).save(tmp_path / "a.gif")
     refused("a.gif", "GIF")
     frames = [Image.new("RGB", (64, 64), colour) for colour in ("red", "blue")]
     frames[0].save(tmp_path / "moving.png", save_all=True, append_images=frames[1:])
     refused("moving.png", "animated")
+
+
+@pytest.mark.parametrize("mode", ["RGBA", "P", "LA", "CMYK", "1"])
+def test_other_pixel_modes_are_read(plain, tmp_path, mode):
+    name = tmp_path / ("a.tif" if mode == "CMYK" else "a.png")
+    with Image.open(plain) as image:
+        image.convert(mode).save(name)
+        shape = (image.height, image.width)
+    photo = load_photo(name)
+    assert photo.luma.shape == shape
+    assert photo.rgb.shape == (*shape, 3)
