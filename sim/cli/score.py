@@ -83,7 +83,8 @@ def _draw(scores: Any, path: Path) -> None:
 
     names = [Path(shot.file).name for shot in scores.outing.shots]
     artists = draw_residuals(scores.panels(), shot_names=names)
-    write_whole(path, save_png(artists[0].figure, 1500))
+    drawn: Any = artists[0].figure
+    write_whole(path, save_png(drawn, 1500))
 
 
 def _show(result: dict[str, Any]) -> None:

@@ -10,14 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln, logsumexp
 from scipy.spatial.transform import Rotation
+from scipy.special import gammaln
 
 from ...models.geometry import Array
 from . import world
 from .likelihood import Evaluation, Scene, evaluate, offset_density, tangent_basis
 from .matching import PairList
-from .modes import _pair_precision, best_of_each, pair_chances
+from .modes import best_of_each, pair_chances, pair_precision
+from .numeric import ln_sum
 from .poses import Poses
 
 _HAAR_DRAWS = 400
@@ -60,7 +61,9 @@ class _Turns:
         from .likelihood import place
 
         flat = np.zeros((1, self.n_shots))
-        return place(self.scene, self.poses(np.broadcast_to(np.eye(3), (1, self.n_shots - 1, 3, 3))), flat, flat).point[0]
+        return place(
+            self.scene, self.poses(np.broadcast_to(np.eye(3), (1, self.n_shots - 1, 3, 3))), flat, flat
+        ).point[0]
 
 
 _DISC = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [-1.0, 0.0, 0.0]])  # right, up, away; +x faces us
@@ -92,25 +95,23 @@ def integrate_attitudes(
     haar = Rotation.from_quat(rng.standard_normal((_HAAR_DRAWS * (turns.n_shots - 1), 4))).as_matrix()
     haar = haar.reshape(_HAAR_DRAWS, turns.n_shots - 1, 3, 3)
     flat = turns.evaluate(haar)
-    if turns.n_shots == 2:
-        parts = [_ln_mean(flat.ln_unmatched), _one_pair(turns)]
-    else:
-        parts = [_ln_mean(flat.ln_like)]
+    two = turns.n_shots == 2
+    parts = [_ln_mean(flat.ln_unmatched), _one_pair(turns)] if two else [_ln_mean(flat.ln_like)]
     seeds = _seeds(turns)
     best, ln_best, error = haar[int(np.argmax(flat.ln_like))], float(flat.ln_like.max()), 0.0
     if len(seeds):
         modes, root, ln_mass, ln_like = _modes(turns, seeds)
         value, relative = _sampled(turns, modes, root, ln_mass, rng)
         parts.append(value)
-        total = logsumexp(parts)
+        total = ln_sum(parts)
         error = relative * np.exp(value - total)
         if ln_like.max() > ln_best:
             best, ln_best = modes[int(np.argmax(ln_like))], float(ln_like.max())
-    return AttitudeEvidence(float(logsumexp(parts)), float(error), best, ln_best)
+    return AttitudeEvidence(float(ln_sum(parts)), float(error), best, ln_best)
 
 
 def _ln_mean(values: Array) -> float:
-    return float(logsumexp(values) - np.log(len(values)))
+    return float(ln_sum(values) - np.log(len(values)))
 
 
 def _one_pair(turns: _Turns) -> float:
@@ -120,7 +121,9 @@ def _one_pair(turns: _Turns) -> float:
     i, j = (grid.ravel() for grid in np.meshgrid(first, second, indexing="ij"))
     i, j = np.repeat(i, _TWISTS), np.repeat(j, _TWISTS)
     twist = np.tile(2 * np.pi * np.arange(_TWISTS) / _TWISTS, len(i) // _TWISTS)
-    onto = _triad(points[i], _any_across(points[i])) @ np.swapaxes(_triad(points[j], _any_across(points[j])), 1, 2)
+    onto = _triad(points[i], _any_across(points[i])) @ np.swapaxes(
+        _triad(points[j], _any_across(points[j])), 1, 2
+    )
     turn = Rotation.from_rotvec(points[i] * twist[:, None]).as_matrix() @ onto
     result = turns.evaluate(turn[:, None], keep=True)
     pairs = result.pairs
@@ -130,7 +133,7 @@ def _one_pair(turns: _Turns) -> float:
     ln_g, _ = offset_density(0 * chosen.delta, chosen.cov, chosen.extra)
     ln_ratio = chosen.ln_ratio - ln_g[:, None] - np.log(4 * np.pi)
     by_rate = result.unmatched_by_rate[chosen.trial] + ln_ratio
-    return float(logsumexp(by_rate) - np.log(by_rate.shape[1] * _TWISTS))
+    return float(ln_sum(by_rate) - np.log(by_rate.shape[1] * _TWISTS))
 
 
 def _any_across(point: Array) -> Array:
@@ -140,7 +143,7 @@ def _any_across(point: Array) -> Array:
 
 def _triad(first: Array, across: Array) -> Array:
     """Rotations (m, 3, 3) whose columns are `first`, the direction of `across`, and their product."""
-    second = across / np.linalg.norm(across, axis=-1, keepdims=True)
+    second = np.asarray(across / np.linalg.norm(across, axis=-1, keepdims=True), dtype=float)
     return np.stack([first, second, np.cross(first, second)], axis=-1)
 
 
@@ -152,7 +155,11 @@ def _seeds(turns: _Turns) -> Array:
         grown = []
         for earlier in beam:
             candidates = _aligning(turns, points, earlier, s)
-            grown.append(np.concatenate([np.broadcast_to(earlier, (len(candidates), s - 1, 3, 3)), candidates[:, None]], axis=1))
+            grown.append(
+                np.concatenate(
+                    [np.broadcast_to(earlier, (len(candidates), s - 1, 3, 3)), candidates[:, None]], axis=1
+                )
+            )
         beam = np.concatenate(grown)
         if len(beam) == 0:
             return np.empty((0, turns.n_shots - 1, 3, 3))
@@ -171,7 +178,9 @@ def _aligning(turns: _Turns, points: Array, earlier: Array, s: int) -> Array:
         moved[shot == t] = points[shot == t] @ earlier[t - 1].T
     fixed, own = moved[shot < s], points[shot == s]
     spread = np.sqrt((turns.scene.detections.root**2).sum((-1, -2)).max())
-    gap = world.GATE * np.sqrt(4 * (spread**2) + 2 * (world.DRIFT_RAD_PER_DAY[0] * np.ptp(turns.scene.days)) ** 2)
+    gap = world.GATE * np.sqrt(
+        4 * (spread**2) + 2 * (world.DRIFT_RAD_PER_DAY[0] * np.ptp(turns.scene.days)) ** 2
+    )
     a, b = np.triu_indices(len(fixed), 1)
     c, d = np.nonzero(~np.eye(len(own), dtype=bool))
     if len(a) == 0 or len(c) == 0:
@@ -179,7 +188,8 @@ def _aligning(turns: _Turns, points: Array, earlier: Array, s: int) -> Array:
     angle_fixed = np.arccos(np.clip((fixed[a] * fixed[b]).sum(-1), -1, 1))
     angle_own = np.arccos(np.clip((own[c] * own[d]).sum(-1), -1, 1))
     k, n = np.nonzero(
-        (np.abs(angle_fixed[:, None] - angle_own) < gap) & (np.minimum(angle_fixed[:, None], angle_own) > 0.02)
+        (np.abs(angle_fixed[:, None] - angle_own) < gap)
+        & (np.minimum(angle_fixed[:, None], angle_own) > 0.02)
     )
     onto = _middle_triad(fixed[a[k]], fixed[b[k]])
     return onto @ np.swapaxes(_middle_triad(own[c[n]], own[d[n]]), 1, 2)
@@ -203,8 +213,8 @@ def _modes(turns: _Turns, seeds: Array) -> tuple[Array, Array, Array, Array]:
         current = Rotation.from_rotvec(step.reshape(-1, 3)).as_matrix().reshape(current.shape) @ current
     _, precision, ln_like = _pulls(turns, current)
     precision = precision + weak
-    covariance = np.linalg.inv(precision)
-    root = np.linalg.cholesky((covariance + np.swapaxes(covariance, 1, 2)) / 2)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=float)
+    root = np.asarray(np.linalg.cholesky((covariance + np.swapaxes(covariance, 1, 2)) / 2), dtype=float)
     ln_mass = ln_like + 0.5 * k * np.log(2 * np.pi) + np.log(np.einsum("mkk->mk", root)).sum(-1)
     order = best_of_each(np.zeros(len(current), dtype=int), ln_mass, len(current))
     kept: list[int] = []
@@ -224,14 +234,15 @@ def _gap(a: Array, b: Array) -> Array:
 def _pulls(turns: _Turns, current: Array) -> tuple[Array, Array, Array]:
     result = turns.evaluate(current, keep=True)
     pairs, placed = result.pairs, result.placed
-    assert pairs is not None and placed is not None
+    assert pairs is not None
+    assert placed is not None
     m, k = len(current), 3 * (turns.n_shots - 1)
     gradient, precision = np.zeros((m, k)), np.zeros((m, k, k))
     if len(pairs) == 0:
         return gradient, precision, result.ln_like
     slope = _slopes(turns, pairs, placed.point, k)
     weight = pair_chances(pairs, result.by_rate) * 2 / turns.n_shots
-    pulled = np.swapaxes(slope, 1, 2) @ (_pair_precision(pairs) * weight[:, None, None])
+    pulled = np.swapaxes(slope, 1, 2) @ (pair_precision(pairs) * weight[:, None, None])
     starts = np.flatnonzero(np.r_[True, np.diff(pairs.trial) > 0])
     gradient[pairs.trial[starts]] = -np.add.reduceat((pulled @ pairs.delta[..., None])[..., 0], starts)
     precision[pairs.trial[starts]] = np.add.reduceat(pulled @ slope, starts)
@@ -260,7 +271,7 @@ def _sampled(
 ) -> tuple[float, float]:
     """ln of the part from the modes and its relative error, by Student-t draws about every mode."""
     m, k = root.shape[:2]
-    share = np.exp(ln_mass - logsumexp(ln_mass)) * 0.9 + 0.1 / m
+    share = np.exp(ln_mass - ln_sum(ln_mass)) * 0.9 + 0.1 / m
     pick = rng.choice(m, _POINTS, p=share / share.sum())
     stretch = np.sqrt(_FREEDOM / rng.chisquare(_FREEDOM, _POINTS))
     vector = np.einsum("nij,nj->ni", root[pick], rng.standard_normal((_POINTS, k))) * stretch[:, None]
@@ -281,8 +292,8 @@ def _sampled(
     ln_weight = _matched_part(turns, turn, squash) - ln_proposal
     if not np.isfinite(ln_weight).any():
         return -np.inf, 0.0
-    value = logsumexp(ln_weight)
-    effective = np.exp(2 * value - logsumexp(2 * ln_weight))
+    value = ln_sum(ln_weight)
+    effective = np.exp(2 * value - ln_sum(2 * ln_weight))
     return float(value - np.log(_POINTS)), float(np.sqrt(max(1 / effective - 1 / _POINTS, 0)))
 
 
@@ -299,4 +310,4 @@ def _matched_part(turns: _Turns, turn: Array, squash: Array) -> Array:
         surplus = np.exp(np.minimum(result.by_rate - result.unmatched_by_rate, 600)) - 1 - single
         floor = 1e-4 * (1 + single)
         by_rate = result.unmatched_by_rate + np.log(np.where(surplus > floor, surplus, 0.0))
-    return logsumexp(by_rate, axis=1) - np.log(by_rate.shape[1])
+    return ln_sum(by_rate, axis=1) - np.log(by_rate.shape[1])

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from ...models.geometry import Array
 from . import world
-from .evidence import Evidence
+from .cells import Evidence
 from .likelihood import Evaluation, tangent_basis
 from .modes import Frame, pair_chances, refine
 from .poses import rolled
@@ -73,9 +74,7 @@ def best_fit(problem: Problem, evidence: Evidence) -> BestFit:
     tracks = best_tracks(pairs.first, pairs.second, ln_ratio, problem.scene.detections.shot)
     chance_of = dict(zip(zip(pairs.first.tolist(), pairs.second.tolist(), strict=True), chances, strict=True))
     matches = tuple(
-        Match(a, b, float(chance_of.get((a, b), 0.0)))
-        for track in tracks
-        for a, b in zip(track, track[1:], strict=False)
+        Match(a, b, float(chance_of.get((a, b), 0.0))) for track in tracks for a, b in pairwise(track)
     )
     predicted, chi2 = _residuals(problem, u, eta, result, tracks)
     nuisances = problem.nuisances

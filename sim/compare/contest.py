@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import logsumexp
 
 from ...models.errors import InputError
 from ...models.geometry import GeometryModel, Variant, resolve_values
@@ -16,17 +15,19 @@ from ..outing import Outing
 from ..rotation import DEFAULT_LAW, rotation_law
 from .attitude import integrate_attitudes
 from .bestfit import BestFit, best_fit
+from .cells import Evidence
 from .data import OutingData, data_of, warn_of_unused
-from .evidence import Evidence, integrate
+from .evidence import integrate
 from .hypotheses import Repair, repairs_of
 from .likelihood import Scene
+from .numeric import ln_sum
 from .predictive import DRAWS, DRAWS_MANY_SHOTS, predictive_p
 from .problem import Problem, ln_t4, problem_of
 
 DEFAULT_MODELS = ("distant-sphere", "nearby-sphere", "nearby-plane")
 NESTED = {"nearby-sphere": "distant-sphere"}  # read as a measurement, not as a rival
 NESTED_ENTERS = 3.0
-_WORTH_REFINING = 1e-3  # share of a repair in a variant's evidence above which it is integrated fully
+_WORTH_REFINING = 3.0  # a repair is integrated fully where its share grew from the prior's by this factor
 _FREE_LN_RATIO = 0.7  # free attitudes: half the limb ratios are 1, half uniform up to a factor of 2
 
 
@@ -138,7 +139,9 @@ def variants_of(model: GeometryModel, options: Options) -> tuple[Variant, ...]:
         for text in maps:
             label = f", {text}" if len(maps) > 1 else ""
             fixed = {**variant.fixed, "map": text}
-            chosen.append(replace(variant, name=variant.name + label, fixed=fixed, group=variant.group + label))
+            chosen.append(
+                replace(variant, name=variant.name + label, fixed=fixed, group=variant.group + label)
+            )
     kept = [v for v in chosen if all(v.fixed.get(name, value) == value for name, value in given.items())]
     return tuple(kept) or (Variant("as given", {}, chosen[0].free, rigid=chosen[0].rigid),)
 
@@ -150,14 +153,16 @@ def weights_of(variants: Sequence[Variant]) -> np.ndarray:
         if not variant.attitude_free:
             key = variant.group or variant.name
             groups[key] = groups.get(key, 0) + 1
-    shares = [
-        0.0 if v.attitude_free else 1 / len(groups) / groups[v.group or v.name] for v in variants
-    ]
+    shares = [0.0 if v.attitude_free else 1 / len(groups) / groups[v.group or v.name] for v in variants]
     return np.array(shares)
 
 
 def score_model(
-    model: GeometryModel, data: OutingData, files: tuple[str, ...], options: Options, step: Callable[[str], None]
+    model: GeometryModel,
+    data: OutingData,
+    files: tuple[str, ...],
+    options: Options,
+    step: Callable[[str], None],
 ) -> ModelScore:
     """Evidence of all variants of a model."""
     variants = variants_of(model, options)
@@ -172,7 +177,7 @@ def joined(model: GeometryModel, scores: tuple[VariantScore, ...]) -> ModelScore
     """Mean over variants of their evidences."""
     contest = [i for i, s in enumerate(scores) if s.weight > 0] or list(range(len(scores)))
     parts = np.array([scores[i].ln_evidence + np.log(max(scores[i].weight, 1e-300)) for i in contest])
-    total = float(logsumexp(parts))
+    total = float(ln_sum(parts))
     share = np.exp(parts - total)
     error = float(np.sqrt(((share * np.array([scores[i].error for i in contest])) ** 2).sum()))
     best = max(contest, key=lambda i: scores[i].ln_evidence)
@@ -180,7 +185,12 @@ def joined(model: GeometryModel, scores: tuple[VariantScore, ...]) -> ModelScore
 
 
 def _score_variant(
-    model: GeometryModel, variant: Variant, weight: float, data: OutingData, files: tuple[str, ...], options: Options
+    model: GeometryModel,
+    variant: Variant,
+    weight: float,
+    data: OutingData,
+    files: tuple[str, ...],
+    options: Options,
 ) -> VariantScore:
     if variant.attitude_free:
         return _score_free(model, variant, data, files, options)
@@ -191,16 +201,20 @@ def _score_variant(
         for index, problem in enumerate(problems)
     ]
     ln_parts = _ln_parts(repairs, [r.ln_evidence for r in results])
-    worth = ln_parts > logsumexp(ln_parts) + np.log(_WORTH_REFINING)
+    share = np.exp(ln_parts - ln_sum(ln_parts))
+    worth = share > _WORTH_REFINING * np.array([repair.prior for repair in repairs])
     for index in np.flatnonzero(worth & (np.arange(len(worth)) > 0) & (not options.rough)):
         results[index] = integrate(problems[index], np.random.default_rng([options.seed, int(index)]))
     ln_parts = _ln_parts(repairs, [r.ln_evidence for r in results])
     best = int(np.argmax(ln_parts))
-    odds = tuple((repair, float(np.exp(min(part - ln_parts[0], 700)))) for repair, part in zip(repairs, ln_parts, strict=True))
+    odds = tuple(
+        (repair, float(np.exp(min(part - ln_parts[0], 700))))
+        for repair, part in zip(repairs, ln_parts, strict=True)
+    )
     return VariantScore(
         model.name,
         variant,
-        float(logsumexp(ln_parts)),
+        float(ln_sum(ln_parts)),
         results[best].error if np.isfinite(results[best].error) else 0.1,
         weight,
         odds[1:],
@@ -218,7 +232,9 @@ def _score_free(
 ) -> VariantScore:
     none = (Repair("none", "", 1.0, data),)
     repairs = repairs_of(data, files, attitude_free=True) if options.repairs else none
-    given = {name: value for name, value in options.given.items() if name in {p.name for p in model.parameters}}
+    given = {
+        name: value for name, value in options.given.items() if name in {p.name for p in model.parameters}
+    }
     values = resolve_values(model, {**given, **variant.fixed})
     distance = np.broadcast_to(model.view(data.instants, data.site, values).distance, data.days.shape)
     parts, errors = [], []
@@ -230,11 +246,14 @@ def _score_free(
         errors.append(result.error)
     limbs = 0.0
     for ratio in data.limb_ratios:
-        equal = ln_t4(np.float64(ratio.value / ratio.sigma)) - np.log(ratio.sigma)
+        equal = float(ln_t4(np.asarray(ratio.value / ratio.sigma))) - np.log(ratio.sigma)
         limbs += float(np.logaddexp(np.log(0.5) + equal, np.log(0.5 / (2 * _FREE_LN_RATIO))))
-    total = float(logsumexp(parts))
+    total = float(ln_sum(parts))
     error = errors[int(np.argmax(parts))]
-    odds = tuple((repair, float(np.exp(min(part - parts[0], 700)))) for repair, part in zip(repairs, parts, strict=True))
+    odds = tuple(
+        (repair, float(np.exp(min(part - parts[0], 700))))
+        for repair, part in zip(repairs, parts, strict=True)
+    )
     return VariantScore(model.name, variant, total + limbs, error, 0.0, odds[1:], None, None)
 
 
@@ -248,7 +267,9 @@ def checked(score: ModelScore, options: Options) -> ModelScore:
         fit, p = best_fit(variant.problem, variant.evidence), None
         if options.check and index == score.best:
             draws = DRAWS if variant.problem.data.n_shots == 2 else DRAWS_MANY_SHOTS
-            p = predictive_p(variant.problem, variant.evidence, np.random.default_rng([options.seed, 77]), draws)
+            p = predictive_p(
+                variant.problem, variant.evidence, np.random.default_rng([options.seed, 77]), draws
+            )
         variants.append(replace(variant, fit=fit, p_value=p))
     return replace(score, variants=tuple(variants))
 
@@ -295,5 +316,3 @@ def scored_models(
         scores.append(checked(score, options))
     options.progress(total, total, "done")
     return data, scores, tuple(model.name for model in added)
-
-

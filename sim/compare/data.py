@@ -158,7 +158,9 @@ def data_of(outing: Outing) -> OutingData:
     if sum(bool(spots) for spots in usable) < 2:
         empty = ", ".join(f"'{s.file}'" for s, spots in zip(shots, usable, strict=True) if not spots)
         raise InputError(
-            "shot.spot", f"must be found in at least two shots, but none is usable in {empty}", hint="no common spots"
+            "shot.spot",
+            f"must be found in at least two shots, but none is usable in {empty}",
+            hint="no common spots",
         )
     site = outing.site
     counts = np.array([len(spots) for spots in usable])
@@ -191,12 +193,17 @@ def _days(shots: tuple[Shot, ...]) -> Array:
         if not after > before:
             hint = "put the shots in the order of time and check dates and offsets"
             raise InputError(
-                f"time_utc of {shot.file}", "must be later than that of the shot before it", shot.time_utc, hint
+                f"time_utc of {shot.file}",
+                "must be later than that of the shot before it",
+                shot.time_utc,
+                hint,
             )
     if (days[-1] - days[0]) * 24 > MOST_HOURS_APART:
         hint = "spots change too much; score each day by itself"
         hours = round((days[-1] - days[0]) * 24)
-        raise InputError("time_utc", f"must lie within {MOST_HOURS_APART:.0f} h in one outing", f"{hours} h", hint)
+        raise InputError(
+            "time_utc", f"must lie within {MOST_HOURS_APART:.0f} h in one outing", f"{hours} h", hint
+        )
     return np.array(days)
 
 
@@ -239,7 +246,8 @@ def _roll_sigma(shot: Shot) -> float:
 def _squash_sigma(shot: Shot) -> float:
     if shot.semi_axes_px is None or shot.semi_axes_sigma_px is None:
         return 1e-3
-    relative = np.hypot(*(s / a for s, a in zip(shot.semi_axes_sigma_px, shot.semi_axes_px, strict=True)))
+    across, along = (s / a for s, a in zip(shot.semi_axes_sigma_px, shot.semi_axes_px, strict=True))
+    relative = np.hypot(across, along)
     return max(float(relative), LEAST_SQUASH_SIGMA)
 
 
@@ -253,13 +261,15 @@ def _limb_ratios(shots: tuple[Shot, ...]) -> tuple[LimbRatio, ...]:
         if first.pixel_pitch_um != shot.pixel_pitch_um or not (first.semi_axes_px and shot.semi_axes_px):
             continue
         value = float(np.log(shot.semi_axes_px[0] / first.semi_axes_px[0]))
-        fit = [
-            (one.semi_axes_sigma_px or (0.0, 0.0))[0] / one.semi_axes_px[0]
-            for one in (first, shot)
-            if one.semi_axes_px
-        ]
-        ratios.append(LimbRatio(index, value, float(np.hypot(np.hypot(*fit), LENS_SIGMA))))
+        fit = np.hypot(_radius_sigma(first), _radius_sigma(shot))
+        ratios.append(LimbRatio(index, value, float(np.hypot(fit, LENS_SIGMA))))
     return tuple(ratios)
+
+
+def _radius_sigma(shot: Shot) -> float:
+    if shot.semi_axes_px is None or shot.semi_axes_sigma_px is None:
+        return 0.0
+    return shot.semi_axes_sigma_px[0] / shot.semi_axes_px[0]
 
 
 def warn_of_unused(outing: Outing) -> None:

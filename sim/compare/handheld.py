@@ -72,7 +72,9 @@ def _meeting_circles(frame: Frame, s: int, t: int) -> tuple[np.ndarray, Array]:
     return row, problem.nuisances.wrapped(eta)
 
 
-def _aligned(frame: Frame, row: np.ndarray, eta: Array, known: np.ndarray, s: int) -> tuple[np.ndarray, Array]:
+def _aligned(
+    frame: Frame, row: np.ndarray, eta: Array, known: np.ndarray, s: int
+) -> tuple[np.ndarray, Array]:
     """Rolls of shot s that bring one of its spots next to a spot of the shots in `known`."""
     problem, shot = frame.problem, frame.problem.scene.detections.shot
     if len(row) == 0:
@@ -84,8 +86,12 @@ def _aligned(frame: Frame, row: np.ndarray, eta: Array, known: np.ndarray, s: in
     radius_fixed = np.arccos(np.clip(np.einsum("bni,bi->bn", fixed, centre), -1, 1))
     radius_own = np.arccos(np.clip(np.einsum("bni,bi->bn", own, centre), -1, 1))
     days = np.ptp(problem.scene.days)
-    slack = world.GATE * np.sqrt(2 * (placed.spread**2).sum((-1, -2)).max() + (world.DRIFT_RAD_PER_DAY[-1] * days) ** 2)
-    slack += 3 * np.max(problem.nuisances.sigma[: problem.data.n_shots][np.isfinite(problem.data.roll_sigma)], initial=0)
+    slack = world.GATE * np.sqrt(
+        2 * (placed.spread**2).sum((-1, -2)).max() + (world.DRIFT_RAD_PER_DAY[-1] * days) ** 2
+    )
+    slack += 3 * np.max(
+        problem.nuisances.sigma[: problem.data.n_shots][np.isfinite(problem.data.roll_sigma)], initial=0
+    )
     b, i, j = np.nonzero(np.abs(radius_fixed[:, :, None] - radius_own[:, None, :]) < slack)
     new = eta[b].copy()
     new[:, s] += _turn(centre[b], own[b, j], fixed[b, i])
@@ -95,5 +101,7 @@ def _aligned(frame: Frame, row: np.ndarray, eta: Array, known: np.ndarray, s: in
 def _turn(axis: Array, start: Array, end: Array) -> Array:
     """Angle of the rotation about `axis` (b, 3) that carries the azimuth of `start` to that of `end`."""
     side = np.einsum("bi,bi->b", np.cross(axis, start), end)
-    level = np.einsum("bi,bi->b", start, end) - np.einsum("bi,bi->b", axis, start) * np.einsum("bi,bi->b", axis, end)
+    level = np.einsum("bi,bi->b", start, end) - np.einsum("bi,bi->b", axis, start) * np.einsum(
+        "bi,bi->b", axis, end
+    )
     return np.arctan2(side, level)

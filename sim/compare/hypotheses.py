@@ -22,7 +22,9 @@ class Repair:
     data: OutingData
 
 
-def repairs_of(data: OutingData, files: tuple[str, ...], *, attitude_free: bool = False) -> tuple[Repair, ...]:
+def repairs_of(
+    data: OutingData, files: tuple[str, ...], *, attitude_free: bool = False
+) -> tuple[Repair, ...]:
     """All hypotheses for an outing, the first being that nothing is wrong; their shares sum to 1.
 
     With `attitude_free` only mirroring makes a difference.

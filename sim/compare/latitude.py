@@ -110,7 +110,12 @@ def summarise(degrees: Array, weight: Array) -> Latitude:
         low, high = weighted_quantiles(degrees, weight, (0.025, 0.975))
     north = float(weight[degrees > 0].sum())
     return Latitude(
-        best.fitted_deg, low, high, "north" if north >= 0.5 else "south", max(north, 1 - north), tuple(regions)
+        best.fitted_deg,
+        low,
+        high,
+        "north" if north >= 0.5 else "south",
+        max(north, 1 - north),
+        tuple(regions),
     )
 
 

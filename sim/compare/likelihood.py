@@ -136,9 +136,7 @@ def _part_of(scene: Scene, part: slice) -> Scene:
     return Scene(cut, scene.days, scene.rates, scene.law)
 
 
-def _evaluate(
-    scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool, rough: bool
-) -> Evaluation:
+def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool, rough: bool) -> Evaluation:
     found, rates = scene.detections, scene.rates
     placed = place(scene, poses, roll, squash)
     b = len(poses)
@@ -188,7 +186,11 @@ def place(scene: Scene, poses: Poses, roll: Array, squash: Array) -> Placed:
         vectors = ground.vectors @ axes[:, s][:, None]
         ln_found[:, own] = ground.ln_found
         carried = _carry(vectors, -(days[s] - days[0]), scene.law)
-        point[:, own], spread[:, own], stretch[:, own] = carried[:, :, 0], carried[:, :, 1:3], carried[:, :, 3]
+        point[:, own], spread[:, own], stretch[:, own] = (
+            carried[:, :, 0],
+            carried[:, :, 1:3],
+            carried[:, :, 3],
+        )
         for other in range(len(days)):
             if other == s:
                 continue
@@ -260,7 +262,7 @@ def pair_list(scene: Scene, placed: Placed, ln_single: Array, ln_density: Array)
     point, spread = placed.point, placed.spread
     variance = (spread**2).sum((-1, -2))
     valid = scene.detections.valid
-    pieces = []
+    pieces: list[tuple[np.ndarray, ...]] = []
     for s in range(len(days)):
         for t in range(s + 1, len(days)):
             first, second = np.flatnonzero(shot == s), np.flatnonzero(shot == t)
@@ -271,13 +273,15 @@ def pair_list(scene: Scene, placed: Placed, ln_single: Array, ln_density: Array)
             near &= valid[:, first, None] & valid[:, None, second]
             b, i, j = np.nonzero(near)
             pieces.append((b, first[i], second[j], np.broadcast_to(extra, (len(b), 2))))
-    b, i, j, extra = (np.concatenate(part) for part in zip(*pieces, strict=True))
+    b, i, j = (np.concatenate([piece[k] for piece in pieces]).astype(int) for k in range(3))
+    extra = np.concatenate([piece[3] for piece in pieces])
     if len(pieces) > 1:
         order = np.argsort(b, kind="stable")
         b, i, j, extra = b[order], i[order], j[order], extra[order]
     delta, cov = tangent_offsets(point[b, i], point[b, j], spread[b, i], spread[b, j])
     ln_g, inside = offset_density(delta, cov, extra)
-    b, i, j, delta, cov, extra = (part[inside] for part in (b, i, j, delta, cov, extra))
+    b, i, j = b[inside], i[inside], j[inside]
+    delta, cov, extra = delta[inside], cov[inside], extra[inside]
     ln_real = placed.ln_found[b, i] + placed.ln_found[b, j]
     if len(days) > 2:
         both = placed.ln_missed[b, i].copy()
@@ -345,5 +349,3 @@ def offset_density(delta: Array, cov: Array, extra: Array) -> tuple[Array, np.nd
         distance2 = (yy * delta[:, 0] ** 2 - 2 * xy * delta[:, 0] * delta[:, 1] + xx * delta[:, 1] ** 2) / det
         terms.append(np.log(share / (2 * np.pi)) - 0.5 * np.log(det) - 0.5 * distance2)
     return np.logaddexp(*terms), distance2 <= world.GATE**2
-
-

@@ -12,10 +12,10 @@ import numpy as np
 
 from ...models.geometry import Array
 from . import world
-from .likelihood import drift_variances, place, tangent_basis, tangent_offsets
+from .likelihood import Placed, drift_variances, place, tangent_basis, tangent_offsets
 from .matching import PairList
 from .poses import Poses, rolled
-from .problem import Problem
+from .problem import Nuisances, Problem
 
 _ITERATIONS = 6
 _SAME = 4.0  # squared Mahalanobis distance below which two modes are one
@@ -74,8 +74,9 @@ class Frame:
         gram = axes @ np.swapaxes(axes, -1, -2)
         return Poses((1.5 * np.eye(3) - 0.5 * gram) @ axes, self.poses.distance, self.poses.seen)
 
-    def derivatives(self, poses: Poses, eta: Array, which: tuple[np.ndarray, np.ndarray], point: Array,
-                    stretch: Array) -> Array:
+    def derivatives(
+        self, poses: Poses, eta: Array, which: tuple[np.ndarray, np.ndarray], point: Array, stretch: Array
+    ) -> Array:
         """d(point)/d(eta), shape (p, k, 3), of points (p, 3) in shots `which[1]` of trials `which[0]`."""
         trial, shot = which
         problem, k = self.problem, len(self.problem.nuisances.sigma)
@@ -98,7 +99,13 @@ class Frame:
 
 
 def pair_slopes(
-    frame: Frame, poses: Poses, eta: Array, placed, trial: np.ndarray, first: np.ndarray, second: np.ndarray
+    frame: Frame,
+    poses: Poses,
+    eta: Array,
+    placed: Placed,
+    trial: np.ndarray,
+    first: np.ndarray,
+    second: np.ndarray,
 ) -> Array:
     """d(offset)/d(eta) of pairs, shape (p, 2, k)."""
     shot = frame.problem.scene.detections.shot
@@ -189,7 +196,7 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
     nuisances = frame.problem.nuisances
     prior = np.diag(1 / nuisances.width**2)
     pull = np.where(nuisances.uniform, 0.0, 1 / nuisances.width**2)
-    best = eta.copy()
+    best: Array = eta.copy()
     best_value = np.full(len(eta), -np.inf)
     for _ in range(_ITERATIONS):
         gradient, precision, value, _, _ = _normal_equations(frame, eta, rough=True)
@@ -198,8 +205,8 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
         best[better], best_value[better] = eta[better], value[better]
         step = np.linalg.solve(precision + prior, (gradient - pull * eta)[..., None])[..., 0]
         step = np.clip(step, -3 * nuisances.width, 3 * nuisances.width)
-        eta = np.where(better[:, None], eta, best) + np.where(better, 1.0, 0.3)[:, None] * step
-        eta = _inside(nuisances, eta)
+        moved = np.where(better[:, None], eta, best) + np.where(better, 1.0, 0.3)[:, None] * step
+        eta = _inside(nuisances, np.asarray(moved, dtype=float))
         if np.all(np.abs(step) < 0.02 / np.sqrt(np.einsum("mkk->mk", precision + prior))):
             break
     _, _, value, _, _ = _normal_equations(frame, eta, rough=True)
@@ -208,7 +215,7 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
     return eta, precision + prior, ln_like, ln_unmatched
 
 
-def _inside(nuisances, eta: Array) -> Array:
+def _inside(nuisances: Nuisances, eta: Array) -> Array:
     bounded = nuisances.uniform & ~nuisances.periodic
     return np.where(bounded, np.clip(eta, nuisances.low, nuisances.high), eta)
 
@@ -221,14 +228,15 @@ def _normal_equations(
     poses = frame.poses_at(eta)
     result = problem.evaluate(frame.u, eta, poses, keep=True, rough=rough)
     pairs, m, k = result.pairs, len(eta), eta.shape[1]
-    assert pairs is not None and result.placed is not None
+    assert pairs is not None
+    assert result.placed is not None
     gradient, precision = np.zeros((m, k)), np.zeros((m, k, k))
     if len(pairs):
         weight = pair_chances(pairs, result.by_rate)
         pairs, weight = pairs[weight > 1e-4], weight[weight > 1e-4]
     if len(pairs):
         slope = pair_slopes(frame, poses, eta, result.placed, pairs.trial, pairs.first, pairs.second)
-        inverse = _pair_precision(pairs) * (weight * 2 / problem.data.n_shots)[:, None, None]
+        inverse = pair_precision(pairs) * np.reshape(weight * 2 / problem.data.n_shots, (-1, 1, 1))
         pulled = np.swapaxes(slope, 1, 2) @ inverse
         starts = np.flatnonzero(np.r_[True, np.diff(pairs.trial) > 0])
         who = pairs.trial[starts]
@@ -248,7 +256,7 @@ def pair_chances(pairs: PairList, by_rate: Array) -> Array:
     return ratio / (1 + rivals)
 
 
-def _pair_precision(pairs: PairList) -> Array:
+def pair_precision(pairs: PairList) -> Array:
     """Inverse covariance (p, 2, 2) of offsets, averaged over the drift classes by their chances."""
     inverses, logs = [], []
     dx, dy = pairs.delta[:, 0], pairs.delta[:, 1]
@@ -272,8 +280,8 @@ def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes
     k = eta.shape[1]
     with np.errstate(divide="ignore"):
         surplus = ln_like + np.log(-np.expm1(np.minimum(ln_unmatched - ln_like, -1e-12)))
-    covariance = np.linalg.inv(precision)
-    root = np.linalg.cholesky((covariance + np.swapaxes(covariance, 1, 2)) / 2)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=float)
+    root = np.asarray(np.linalg.cholesky((covariance + np.swapaxes(covariance, 1, 2)) / 2), dtype=float)
     ln_volume = 0.5 * k * np.log(2 * np.pi) + np.log(np.einsum("mkk->mk", root)).sum(-1)
     ln_mass = surplus + nuisances.ln_prior(eta) + ln_volume
     keep = np.flatnonzero(np.isfinite(ln_mass))
@@ -283,7 +291,9 @@ def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes
     return Modes(node[order], eta[order], root[order], ln_mass[order])
 
 
-def _without_twins(node: np.ndarray, eta: Array, precision: Array, nuisances, order: np.ndarray) -> np.ndarray:
+def _without_twins(
+    node: np.ndarray, eta: Array, precision: Array, nuisances: Nuisances, order: np.ndarray
+) -> np.ndarray:
     """Drop every mode that lies on a heavier one of its node; `order` is by node, then falling mass."""
     alive = np.ones(len(order), dtype=bool)
     nodes = node[order]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .evidence import Evidence
+from .cells import Evidence
 from .problem import Problem
 
 LN_LIMIT = -np.log(20.0)

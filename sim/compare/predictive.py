@@ -13,8 +13,8 @@ import numpy as np
 from ...models.geometry import Array
 from ..rotation import RotationLaw
 from . import world
+from .cells import Evidence
 from .data import Detections
-from .evidence import Evidence
 from .likelihood import Scene, evaluate, place
 from .poses import Poses, rolled
 from .problem import Problem
@@ -103,7 +103,13 @@ def _replicate(
 
 
 def _true_spots(
-    scene: Scene, poses: Poses, roll: Array, squash: Array, rate: np.ndarray, richest: int, rng: np.random.Generator
+    scene: Scene,
+    poses: Poses,
+    roll: Array,
+    squash: Array,
+    rate: np.ndarray,
+    richest: int,
+    rng: np.random.Generator,
 ) -> tuple[Array, np.ndarray]:
     """Real spots (b, n, 3) at the richest shot's time, and which of them exist."""
     b = len(poses)
@@ -126,7 +132,9 @@ def _true_spots(
     return np.concatenate([seen, unseen], axis=1), np.concatenate([is_real, there], axis=1)
 
 
-def _moved(points: Array, drift: Array | None, days: float, law: RotationLaw, rng: np.random.Generator) -> Array:
+def _moved(
+    points: Array, drift: Array | None, days: float, law: RotationLaw, rng: np.random.Generator
+) -> Array:
     """Points (b, n, 3) after `days`: the law's drift, their own, and jitter where they have one of their own."""
     if drift is not None:
         jitter = np.sqrt(2) * world.JITTER_RAD * rng.standard_normal(points.shape)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import logsumexp
 
 from .contest import ModelScore, VariantScore
+from .numeric import ln_sum
 from .problem import PRIOR_MAPS, Axis
 
 PRIORS = ("uniform", "log-uniform", "inverse-uniform")
@@ -23,7 +23,7 @@ def alternative_evidence(score: VariantScore) -> dict[str, float]:
     correction = score.ln_evidence - cells.ln_evidence
     low, high = axis.value(cells.low), axis.value(cells.high)
     return {
-        name: float(logsumexp(cells.ln_like, b=_shares(axis, name, low, high))) + correction
+        name: float(ln_sum(cells.ln_like, shares=_shares(axis, name, low, high))) + correction
         for name in PRIORS
         if name != axis.prior and _applies(axis, name)
     }
@@ -51,5 +51,5 @@ def alternative_shifts(score: ModelScore) -> dict[str, float]:
                 changed |= name in table
                 parts.append(table.get(name, variant.ln_evidence) + np.log(variant.weight))
         if changed:
-            shifts[name] = float(logsumexp(parts)) - score.ln_evidence
+            shifts[name] = float(ln_sum(parts)) - score.ln_evidence
     return shifts

@@ -42,10 +42,14 @@ class Axis:
         """Axis of a model's parameter; its bounds must be finite (or its inverse's)."""
         if parameter.prior not in PRIOR_MAPS or not parameter.is_number:
             known = ", ".join(PRIOR_MAPS)
-            raise InputError(parameter.name, f"must have one of the priors {known} to be free", parameter.prior)
+            raise InputError(
+                parameter.name, f"must have one of the priors {known} to be free", parameter.prior
+            )
         ends = [PRIOR_MAPS[parameter.prior][0](np.float64(end)) for end in (parameter.low, parameter.high)]
         if not np.all(np.isfinite(ends)):
-            raise InputError(parameter.name, "must have finite bounds to be free", (parameter.low, parameter.high))
+            raise InputError(
+                parameter.name, "must have finite bounds to be free", (parameter.low, parameter.high)
+            )
         return cls(parameter.name, parameter.unit, parameter.low, parameter.high, parameter.prior)
 
     def value(self, unit_coordinate: Array) -> Array:
@@ -101,7 +105,9 @@ class Nuisances:
     @property
     def width(self) -> Array:
         """Standard deviations, those of the uniform ones from their range."""
-        return np.where(self.uniform, (self.high - self.low) / np.sqrt(12), np.where(self.uniform, 1, self.sigma))
+        return np.where(
+            self.uniform, (self.high - self.low) / np.sqrt(12), np.where(self.uniform, 1, self.sigma)
+        )
 
     @property
     def clock(self) -> int:
@@ -123,7 +129,9 @@ class Nuisances:
         """ln density at eta (b, k); -inf outside the bounds of what is not periodic."""
         sigma = np.where(self.uniform, 1.0, self.sigma)
         each = np.where(
-            self.uniform, -np.log(self.high - self.low + ~self.uniform), norm.logpdf(eta / sigma) - np.log(sigma)
+            self.uniform,
+            -np.log(self.high - self.low + ~self.uniform),
+            norm.logpdf(eta / sigma) - np.log(sigma),
         )
         outside = self.uniform & ~self.periodic & ((eta < self.low) | (eta > self.high))
         return np.where(outside, -np.inf, each).sum(-1)

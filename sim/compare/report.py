@@ -31,8 +31,12 @@ def model_rows(result: dict[str, Any]) -> list[list[str]]:
                 _number(row["p_value"], "{:.3f}"),
                 _number(row["chi2"], "{:.1f}") + (f" / {row['dof']}" if row["dof"] else ""),
                 _number(row["aicc"], "{:.1f}"),
-                str(len({(m["shot_b"], m["id_b"]) for m in row["matches"]})) if row["chi2"] is not None else "-",
-                _parameters(row["parameters"]) if row["variant"] is not None or row["model"] in single else "",
+                str(len({(m["shot_b"], m["id_b"]) for m in row["matches"]}))
+                if row["chi2"] is not None
+                else "-",
+                _parameters(row["parameters"])
+                if row["variant"] is not None or row["model"] in single
+                else "",
             ]
         )
     return rows
@@ -130,7 +134,9 @@ def nearest_lines(result: dict[str, Any]) -> list[str]:
         if distance is None:
             lines.append(f"How near the Sun may be ({model}): these photos set no limit.")
         else:
-            lines.append(f"How near the Sun may be ({model}): not nearer than {distance:,.0f} km (odds 20 to 1).")
+            lines.append(
+                f"How near the Sun may be ({model}): not nearer than {distance:,.0f} km (odds 20 to 1)."
+            )
     return lines
 
 

@@ -117,7 +117,13 @@ class Scores:
         for match in fit.matches:
             (shot_a, id_a), (shot_b, id_b) = name_of(match.first), name_of(match.second)
             matches.append(
-                {"shot_a": shot_a, "id_a": id_a, "shot_b": shot_b, "id_b": id_b, "probability": match.probability}
+                {
+                    "shot_a": shot_a,
+                    "id_a": id_a,
+                    "shot_b": shot_b,
+                    "id_b": id_b,
+                    "probability": match.probability,
+                }
             )
         residuals = []
         for k in np.flatnonzero(np.isfinite(fit.predicted[:, 0])):

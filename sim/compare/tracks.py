@@ -143,7 +143,9 @@ def ln_common_place(point: Array, spread: Array, days: Array) -> Array:
         whole[:, [2, 3], [2, 3]] += 1 / rate**2
         solved = np.linalg.solve(whole, pull[..., None])[..., 0]
         ln_integral = (
-            2 * np.log(2 * np.pi) - 0.5 * np.log(np.linalg.det(whole)) + 0.5 * np.einsum("bi,bi->b", pull, solved)
+            2 * np.log(2 * np.pi)
+            - 0.5 * np.log(np.linalg.det(whole))
+            + 0.5 * np.einsum("bi,bi->b", pull, solved)
         )
         terms.append(np.log(share) - np.log(2 * np.pi * rate**2) + ln_integral + ln_each.sum(1))
     return np.logaddexp(*terms)
@@ -158,8 +160,8 @@ def _on_tangent(point: Array, spread: Array) -> tuple[Array, Array, Array]:
     basis = np.stack([east, np.cross(middle, east)], axis=1)
     offset = point @ np.swapaxes(basis, 1, 2)
     rows = spread @ np.swapaxes(basis, 1, 2)[:, None]
-    cov = np.swapaxes(rows, -1, -2) @ rows + world.JITTER_RAD**2 * np.eye(2)
-    return basis, offset, np.linalg.inv(cov)
+    cov: Array = np.swapaxes(rows, -1, -2) @ rows + world.JITTER_RAD**2 * np.eye(2)
+    return basis, offset, np.asarray(np.linalg.inv(cov), dtype=float)
 
 
 def _component_sum(members: Track, shot: np.ndarray, weights: _TrackWeights) -> Array:
@@ -169,7 +171,10 @@ def _component_sum(members: Track, shot: np.ndarray, weights: _TrackWeights) -> 
         arrivals = [i for i in members if shot[i] == s]
         grown = []
         for tracks, value in hypotheses:
-            grown += [_joined(tracks, value, arrivals, choice, weights) for choice in _choices(len(tracks), len(arrivals))]
+            grown += [
+                _joined(tracks, value, arrivals, choice, weights)
+                for choice in _choices(len(tracks), len(arrivals))
+            ]
         hypotheses = _pruned(grown)
     values = np.stack([value for _, value in hypotheses])
     top = values.max(0)
@@ -185,7 +190,11 @@ def _choices(n_tracks: int, n_arrivals: int) -> Iterator[tuple[int, ...]]:
 
 
 def _joined(
-    tracks: tuple[Track, ...], value: Array, arrivals: list[int], choice: tuple[int, ...], weights: _TrackWeights
+    tracks: tuple[Track, ...],
+    value: Array,
+    arrivals: list[int],
+    choice: tuple[int, ...],
+    weights: _TrackWeights,
 ) -> tuple[tuple[Track, ...], Array]:
     new = list(tracks)
     for arrival, c in zip(arrivals, choice, strict=True):

@@ -86,7 +86,9 @@ def measured_turn(outing: Outing) -> MeasuredTurn:
         return MeasuredTurn(first.file, last.file, None, None, 0, mirrored)
     raw = _turn(first, last, _squashed(a, first), _squashed(b, last), days, _used(a, b, days))
     squash = 0.0 if raw is None else float((raw.turn_deg - turn.turn_deg + 180) % 360 - 180)
-    return MeasuredTurn(first.file, last.file, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, squash)
+    return MeasuredTurn(
+        first.file, last.file, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, squash
+    )
 
 
 def _days_between(first: Shot, last: Shot) -> float | None:
@@ -123,7 +125,12 @@ def _used(a: SpotTable, b: SpotTable, days: float | None) -> tuple[Array, Array]
 
 
 def _turn(
-    first: Shot, last: Shot, a: SpotTable, b: SpotTable, days: float | None, used: tuple[Array, Array] | None = None
+    first: Shot,
+    last: Shot,
+    a: SpotTable,
+    b: SpotTable,
+    days: float | None,
+    used: tuple[Array, Array] | None = None,
 ) -> Turn | None:
     i, j = _used(a, b, days) if used is None else used
     if len(i) == 0:
@@ -156,7 +163,11 @@ def computed_turns(data: OutingData, latitude_deg: float, law: str) -> tuple[flo
     first, last = view[0], view[-1]
     pattern = predicted_turn(first, last, float(data.days[-1]), rotation_law(law)).turn
     whole = unwrapped_turn(model, data.instants, site)
-    return float(np.rad2deg(pattern)), float(np.rad2deg(celestial_north_turn(first, last))), float(np.rad2deg(whole))
+    return (
+        float(np.rad2deg(pattern)),
+        float(np.rad2deg(celestial_north_turn(first, last))),
+        float(np.rad2deg(whole)),
+    )
 
 
 def separation(

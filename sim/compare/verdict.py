@@ -70,7 +70,11 @@ def free_voice(scores: Sequence[ModelScore]) -> float:
 
 
 def judge(
-    data: OutingData, scores: Sequence[ModelScore], added: Sequence[str], files: tuple[str, ...], options: Options
+    data: OutingData,
+    scores: Sequence[ModelScore],
+    added: Sequence[str],
+    files: tuple[str, ...],
+    options: Options,
 ) -> Verdict:
     """Apply the thresholds and the checks of robustness."""
     ranked = headline(scores, added)
@@ -86,7 +90,9 @@ def judge(
             f"None of the models fits these photos; the least bad is {best.model}. "
             "Look for a mistake in times, site, level or mirroring."
         )
-        return Verdict("none-fits", None, None if second is None else second.model, factor, words, reasons, flags)
+        return Verdict(
+            "none-fits", None, None if second is None else second.model, factor, words, reasons, flags
+        )
     doubts = _doubts(best, rivals, free)
     if not doubts and options.check:
         doubts = _fragile(data, best, rivals, files, options)
@@ -94,7 +100,9 @@ def judge(
         words = f"Undecided: these photos do not tell the models apart safely; {best.model} leads"
         if factor is not None and second is not None:
             words += f" with odds of {odds_words(factor)} over {second.model}"
-        return Verdict("undecided", best.model, second and second.model, factor, words + ".", tuple(doubts), flags)
+        return Verdict(
+            "undecided", best.model, second and second.model, factor, words + ".", tuple(doubts), flags
+        )
     words = (
         f"The photos favour {best.model} over {second.model}: odds {odds_words(factor)}, "
         f"{bayes_factor_words(factor)} evidence."
@@ -126,7 +134,9 @@ def _doubts(best: ModelScore, rivals: Sequence[ModelScore], free: float) -> list
         margin = best.ln_evidence - rival.ln_evidence - 2 * float(np.hypot(best.error, rival.error))
         if margin < FAVOURS:
             lead = odds_words(best.ln_evidence - rival.ln_evidence)
-            doubts.append(f"{best.model} is ahead of {rival.model} by too little ({lead}, 20 to 1 is asked for)")
+            doubts.append(
+                f"{best.model} is ahead of {rival.model} by too little ({lead}, 20 to 1 is asked for)"
+            )
         elif rival.leader.ln_evidence >= best.ln_evidence:
             doubts.append(f"the variant '{rival.leader.variant.name}' of {rival.model} alone does as well")
     if best.ln_evidence - free < OVER_FREE:

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import math
 
-_SCALE = ((1.0, "not worth more than a bare mention"), (3.0, "positive"), (5.0, "strong"), (math.inf, "very strong"))
+_SCALE = (
+    (1.0, "not worth more than a bare mention"),
+    (3.0, "positive"),
+    (5.0, "strong"),
+    (math.inf, "very strong"),
+)
 
 
 def bayes_factor_words(ln_bayes_factor: float) -> str:
@@ -25,5 +30,5 @@ def odds_words(ln_bayes_factor: float) -> str:
     odds = math.exp(size)
     if odds < 1.5:
         return "about even"
-    digits = 10 ** max(int(math.floor(math.log10(odds))) - 1, 0)
+    digits = 10 ** max(math.floor(math.log10(odds)) - 1, 0)
     return f"about {round(odds / digits) * digits:,} to 1"
