@@ -20,7 +20,7 @@ _MANY = 3
 
 def run(
     photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO...", help="Photos in the order they were taken.")
+        list[Path], typer.Argument(metavar="PHOTO", help="Photos in the order they were taken.")
     ],
     site: Annotated[
         str | None, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Place, instead of the photos' GPS.")
@@ -35,7 +35,9 @@ def run(
     ] = None,
     mount: Annotated[
         list[str] | None,
-        typer.Option(help="level-tripod, equatorial or hand-held; once, or once for each photo."),
+        typer.Option(
+            metavar="MOUNT", help="level-tripod, equatorial or hand-held; once, or once for each photo."
+        ),
     ] = None,
     mirrored: Annotated[
         list[str] | None,
