@@ -75,7 +75,7 @@ class VariantScore:
         Prior share in the model's mean; 0 for a third voice.
     repair_odds : tuple of (Repair, float)
         Posterior odds of each repair against nothing being wrong.
-    problem, evidence : Problem, Evidence or None
+    problem, evidence, repair : Problem, Evidence, Repair, or None
         Those of the likeliest repair; None where attitudes are free.
     """
 
@@ -87,6 +87,7 @@ class VariantScore:
     repair_odds: tuple[tuple[Repair, float], ...]
     problem: Problem | None
     evidence: Evidence | None
+    repair: Repair | None = None
     fit: BestFit | None = None
     p_value: float | None = None
 
@@ -220,6 +221,7 @@ def _score_variant(
         odds[1:],
         problems[best],
         results[best],
+        repairs[best],
     )
 
 

@@ -148,13 +148,14 @@ def _fragile(
     data: OutingData, best: ModelScore, rivals: Sequence[ModelScore], files: tuple[str, ...], options: Options
 ) -> list[str]:
     doubts = []
-    # only the sign is asked for here, so blunders and exact numbers are left out
+    # only the sign is asked for here, so each model keeps its likeliest repair and scans are coarse
     quick = replace(options, repairs=False, rough=True)
-    wide = data.widened(2.0)
-    again = {
-        one.model: score_model(one.geometry, wide, files, quick, lambda words: None).ln_evidence
-        for one in (best, *rivals)
-    }
+    again = {}
+    for one in (best, *rivals):
+        repair = one.leader.repair
+        kept, ln_prior = (data, 0.0) if repair is None else (repair.data, float(np.log(repair.prior)))
+        wide = score_model(one.geometry, kept.widened(2.0), files, quick, lambda words: None)
+        again[one.model] = wide.ln_evidence + ln_prior
     for rival in rivals:
         if again[best.model] <= again[rival.model]:
             doubts.append(f"with all uncertainties doubled {rival.model} would lead")

@@ -6,7 +6,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-
 from whichsun.models.geometry import view_of
 from whichsun.models.observables import project
 from whichsun.models.place import Instants, Site
@@ -15,7 +14,7 @@ from whichsun.sim.compare import world
 from whichsun.sim.outing import Outing, OutingSite, Shot, Spot
 from whichsun.sim.rotation import carry, rotation_law
 
-TIMES = ("2027-03-25T06:40:00Z", "2027-03-25T17:20:00Z")
+TIMES = ("2024-03-25T06:40:00Z", "2024-03-25T17:20:00Z")
 
 
 def draw_outing(
@@ -74,6 +73,33 @@ def draw_outing(
             )
         )
     return Outing(OutingSite(*site), tuple(shots))
+
+
+def draw_world(rng: np.random.Generator, **options) -> tuple[str, Outing]:
+    """The model drawn first, then its parameters, site, day, hours and spots; outings without spots drawn anew."""
+    truth = "distant-sphere" if rng.random() < 0.5 else "nearby-plane"
+    while True:
+        given: dict = {}
+        if truth == "nearby-plane":
+            given["height_km"] = float(np.exp(rng.uniform(np.log(500), np.log(50000))))
+            given["face"] = str(rng.choice(["facing-pole", "fixed", "spinning"]))
+            if given["face"] == "spinning":
+                given["rate_deg_per_day"] = float(rng.uniform(-400, 400))
+        latitude, day, hours = rng.uniform(-60, 60), rng.integers(0, 365), rng.uniform(3, 5.5)
+        noon = np.datetime64("2024-01-01T12:00:00") + np.timedelta64(int(day), "D")
+        half = np.timedelta64(int(hours * 3600), "s")
+        times = (f"{noon - half}Z", f"{noon + half}Z")
+        spots = int(rng.poisson(7))
+        outing = draw_outing(
+            rng, truth, given, site=(float(latitude), 0.0), times=times, spots=spots, **options
+        )
+        if all(shot.spots for shot in outing.shots):
+            return truth, outing
+
+
+@pytest.fixture
+def world_of() -> Callable[..., tuple[str, Outing]]:
+    return draw_world
 
 
 @pytest.fixture

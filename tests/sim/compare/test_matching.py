@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from whichsun.models.registry import get_model
 from whichsun.sim.compare.bestfit import best_tracks
 from whichsun.sim.compare.data import data_of
