@@ -82,6 +82,7 @@ def draw_pair(
     matches: Sequence[Mapping[int, str]] = ({}, {}),
     captions: Sequence[str] = ("first photo", "second photo"),
     reference_deg: float | None = None,
+    note: str = "",
     title: str = "The same spots, hours apart",
 ) -> list[Artist]:
     """Two shots side by side with the turn between them drawn and written.
@@ -95,6 +96,8 @@ def draw_pair(
     reference_deg : float, optional
         Vertex angle in the first shot of the line that shows the turn; by default that of the matched spot
         (or any spot) farthest from the centre.
+    note : str
+        Words beside the turn, such as a caveat.
     """
     if len(images) != 2 or len(shots) != 2:
         raise InputError("images and shots", "must be two each", (len(images), len(shots)))
@@ -105,6 +108,7 @@ def draw_pair(
             error = "" if sigma_deg is None else f", ± {sigma_deg:.1f}\N{DEGREE SIGN}"
             words = f"The pattern turned {turn_words(turn_deg)}{error}."
             figure.text(0.025, 0.895, words, fontsize=13, va="top", fontweight="bold")
+            figure.text(0.975, 0.895, note, fontsize=11, va="top", ha="right", color=INK)
         if reference_deg is None:
             reference_deg = _reference(shots[0], matches[0])
         artists: list[Artist] = []

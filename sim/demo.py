@@ -25,6 +25,8 @@ from .files import write_whole
 from .forward import photograph
 from .outing_file import read_outing
 from .photo.measure import Measured, measure_photos
+from .photo.measured import ShotTurn
+from .photo.pairing import NOT_RIGID
 from .photo.record import check_outputs, drawn_photo, record
 from .rotation import DEFAULT_LAW, rotation_law
 from .scenario import Scenario, read_scenario
@@ -138,10 +140,17 @@ def pair_png(measured: Measured, name: str) -> bytes:
         sigma_deg=None if turn is None else turn.sigma_deg,
         limbs_px=[one.limb_px for one in drawn],
         matches=[one.matches for one in drawn],
+        note=_caveat(turn),
         captions=[f"{measured.photos[i].shot.file}, {measured.photos[i].shot.time_utc}" for i in ends],
         title=f"{name}: the same spots, hours apart",
     )
     return save_png(artists[0].figure, 1800, 1080)
+
+
+def _caveat(turn: ShotTurn | None) -> str:
+    if turn is None or turn.scatter is None or turn.scatter < NOT_RIGID:
+        return ""
+    return f"The spots did not turn as one: {turn.scatter:.2f} disc radii are left over."
 
 
 def residuals_png(scores: Scores) -> bytes:

@@ -90,6 +90,7 @@ class ShotTurn:
     """The turn of the spot pattern between two photos, anticlockwise positive; None where it is not known.
 
     `mirrored`: whether one of the two is a mirror image of the other, None where fewer than three spots tell.
+    `scatter`: rms distance in limb radii that the turn leaves over; large where the pattern did not turn as one.
     """
 
     shot_a: str
@@ -98,6 +99,7 @@ class ShotTurn:
     sigma_deg: float | None
     spots_used: int
     mirrored: bool | None
+    scatter: float | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,10 @@ _USED_IN_TURN = 0.5
 _DOUBTFUL = 0.9
 
 
+NOT_RIGID = 0.15
+"""Scatter in limb radii above which a pattern did not turn as one; twelve hours of a distant Sun leave 0.07."""
+
+
 def _warn(text: str) -> None:
     warnings.warn(text, WhichsunWarning, stacklevel=3)
 
@@ -76,7 +80,14 @@ def _compare_pair(first: PhotoMeasurement, second: PhotoMeasurement) -> tuple[li
     turn = None if mirrored else _turn(first, second, used, days)
     if turn is None:
         return matches, ShotTurn(name_a, name_b, None, None, 0, mirrored)
-    return matches, ShotTurn(name_a, name_b, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored)
+    if turn.scatter > NOT_RIGID:
+        _warn(
+            f"{name_a} and {name_b}: the spots did not turn as one pattern, {turn.scatter:.2f} disc radii are "
+            "left over (rms); a single angle means little here"
+        )
+    return matches, ShotTurn(
+        name_a, name_b, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, turn.scatter
+    )
 
 
 def _turn(
