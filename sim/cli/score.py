@@ -93,7 +93,8 @@ def _show(result: dict[str, Any]) -> None:
     for line in text.verdict_lines(result):
         print(line)
     print_table(text.COLUMNS, text.model_rows(result))
-    for line in (*text.latitude_lines(result), *text.nearest_lines(result)):
+    print(text.LEGEND + "\n")
+    for line in (*text.parameter_lines(result), *text.latitude_lines(result), *text.nearest_lines(result)):
         print(line)
     if result["figure"]:
         print(f"Residuals drawn in {result['figure']}")

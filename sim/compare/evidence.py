@@ -16,6 +16,7 @@ from .numeric import ln_sum, sobol_points
 from .problem import Problem
 
 MOST_MODES = 5
+MOST_SEEDS = 8  # per cell, where cells are searched over further unknowns
 FIRST_POINTS, MOST_POINTS = 2048, 32768
 LEAST_EFFECTIVE, MOST_ERROR = 200.0, 0.05
 SETTLED = 0.02
@@ -24,7 +25,7 @@ PEAK_NATS = 25.0
 _PROBES, _FEWEST, _MOST_CELLS, _MOST_SPLITS = 257, 32, 1200, 8
 _CELL_TURN = np.deg2rad(10.0)
 _MOST_SUB_CELLS = 120
-_TRIALS, _HAND_HELD_TRIALS = 25_000, 6_000
+_TRIALS, _HAND_HELD_TRIALS = 8_000, 6_000
 _USUAL_PAIRS = 100
 
 
@@ -160,7 +161,7 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         row, seeds = pair_seeds(frame, width, MOST_MODES)
     if len(node) > len(u) and len(row):
         value = problem.evaluate(part_u[row], seeds, rough=True).ln_like
-        chosen = best_of_each(node[row], value, 3 * MOST_MODES)
+        chosen = best_of_each(node[row], value, MOST_SEEDS)
         row, seeds = row[chosen], seeds[chosen]
     modes = (
         modes_from(_frame_for(frame, row, seeds), node[row], seeds, MOST_MODES)

@@ -9,7 +9,7 @@ from .words import odds_words
 
 
 def model_rows(result: dict[str, Any]) -> list[list[str]]:
-    """Rows of the table: model, variant, odds against the best, p, chi-square, spots matched, parameters."""
+    """Rows of the table: model, variant, evidence, odds to the best, p, chi-square, AICc, spots matched."""
     best = max(row["ln_evidence"] for row in result["models"] if row["variant"] is None)
     rows = []
     single = {
@@ -34,9 +34,6 @@ def model_rows(result: dict[str, Any]) -> list[list[str]]:
                 str(len({(m["shot_b"], m["id_b"]) for m in row["matches"]}))
                 if row["chi2"] is not None
                 else "-",
-                _parameters(row["parameters"])
-                if row["variant"] is not None or row["model"] in single
-                else "",
             ]
         )
     return rows
@@ -51,7 +48,6 @@ COLUMNS = (
     "chi2 / dof",
     "AICc",
     "matched",
-    "parameters (95 %)",
 )
 
 
@@ -62,17 +58,30 @@ def _number(value: float | None, form: str) -> str:
 def _against(difference: float) -> str:
     if abs(difference) < 1e-9:
         return "best"
-    words = odds_words(difference).replace("about ", "")
+    words = odds_words(difference).replace("about ", "").replace("more than a billion", "> 1e9")
     if words == "even":
         return "about even"
     return words if difference > 0 else "1 to " + words.removesuffix(" to 1")
 
 
-def _parameters(parameters: dict[str, Any]) -> str:
-    texts = []
-    for name, p in parameters.items():
-        texts.append(f"{name} {p['value']:.4g} ({p['low95']:.4g} to {p['high95']:.4g})")
-    return ", ".join(texts)
+def parameter_lines(result: dict[str, Any]) -> list[str]:
+    """What each model's free parameters came to, for its best variant."""
+    lines = []
+    for row in result["models"]:
+        if row["variant"] is None and row["parameters"]:
+            name = row["model"] + (f" ({row['best_variant']})" if row["best_variant"] else "")
+            texts = [
+                f"{key} {p['value']:.4g} (95 %: {p['low95']:.4g} to {p['high95']:.4g})"
+                for key, p in row["parameters"].items()
+            ]
+            lines.append(f"Best {name}: " + ", ".join(texts) + ".")
+    return lines
+
+
+LEGEND = (
+    "Odds: how much better the leading model explains the photos. p: share of made-up outings under the model "
+    "that match no better; below 0.01 it does not fit. 'free': a Sun turned in any way in every shot, no rival."
+)
 
 
 def verdict_lines(result: dict[str, Any]) -> list[str]:
@@ -92,8 +101,10 @@ def latitude_lines(result: dict[str, Any]) -> list[str]:
         why = "one of them is mirrored" if turn["mirrored"] else "no spots of theirs match"
         lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: not known ({why}).")
     else:
-        words = turn_in_words(turn["turn_deg"], turn["unwrapped_axis_deg"])
-        sigma = "" if turn["sigma_deg"] is None else f" +- {turn['sigma_deg']:.1f}"
+        whole = turn["unwrapped_axis_deg"]
+        beyond = whole is not None and abs(whole) > 180 and result["verdict"]["model"] == "distant-sphere"
+        words = turn_in_words(turn["turn_deg"], whole if beyond else None)
+        sigma = "" if turn["sigma_deg"] is None else f" (+- {turn['sigma_deg']:.1f})"
         lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: {words}{sigma}.")
     if latitude["fitted_deg"] is None:
         lines.append("Latitude under the distant sphere: these photos do not tell it.")
@@ -121,7 +132,7 @@ def _rule_lines(latitude: dict[str, Any]) -> list[str]:
         lines.append(
             f"  What separates them, in degrees of turn: date {parts['date_deg']:+.1f}, times and altitude "
             f"{parts['altitude_deg']:+.1f}, the Sun's own rotation {parts['rotation_deg']:+.1f}, "
-            f"left over (level, measuring, change of spots) {parts['left_deg']:+.1f}; leaving in the squash by the "
+            f"left over (level, measuring, spots that changed) {parts['left_deg']:+.1f}; leaving in the squash by the "
             f"air would have added {parts['squash_deg']:+.1f}. A degree of turn is half a degree by the rule."
         )
     return lines

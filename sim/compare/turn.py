@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models.geometry import Array, view_of
+from ...models.observables import unproject
 from ...models.place import Site
 from ...models.registry import get_model
 from ..outing import Outing, Shot
@@ -25,7 +26,8 @@ _AREA_MSH, _DARKNESS = 100.0, 0.5  # where the file does not say
 class MeasuredTurn:
     """Turn of the spot pattern from the first to the last shot; degrees, anticlockwise positive.
 
-    `squash_deg` is how much the turn would have differed had the squash not been undone.
+    `squash_deg` is how much the turn would have differed had the squash not been undone; `used` holds the
+    places in the first shot of the spots it comes from.
     """
 
     shot_a: str
@@ -35,6 +37,7 @@ class MeasuredTurn:
     spots_used: int
     mirrored: bool | None
     squash_deg: float = 0.0
+    used: tuple[tuple[float, float], ...] = ()
 
     def to_json(self) -> dict:
         """Keys of the machine-readable output."""
@@ -84,10 +87,12 @@ def measured_turn(outing: Outing) -> MeasuredTurn:
     turn = None if mirrored else _turn(first, last, a, b, days)
     if turn is None:
         return MeasuredTurn(first.file, last.file, None, None, 0, mirrored)
-    raw = _turn(first, last, _squashed(a, first), _squashed(b, last), days, _used(a, b, days))
+    used = _used(a, b, days)
+    raw = _turn(first, last, _squashed(a, first), _squashed(b, last), days, used)
     squash = 0.0 if raw is None else float((raw.turn_deg - turn.turn_deg + 180) % 360 - 180)
+    places = tuple((float(x), float(y)) for x, y in a.part(used[0]).xy)
     return MeasuredTurn(
-        first.file, last.file, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, squash
+        first.file, last.file, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, squash, places
     )
 
 
@@ -119,7 +124,7 @@ def _squashed(table: SpotTable, shot: Shot) -> SpotTable:
     return replace(table, xy=table.xy * np.array([1.0, shot.axis_ratio or 1.0]))
 
 
-def _used(a: SpotTable, b: SpotTable, days: float | None) -> tuple[Array, Array]:
+def _used(a: SpotTable, b: SpotTable, days: float | None) -> tuple[np.ndarray, np.ndarray]:
     matches = [m for m in match_spots(a, b, days).matches if m.probability > 0.5]
     return np.array([m.a for m in matches], dtype=int), np.array([m.b for m in matches], dtype=int)
 
@@ -130,7 +135,7 @@ def _turn(
     a: SpotTable,
     b: SpotTable,
     days: float | None,
-    used: tuple[Array, Array] | None = None,
+    used: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Turn | None:
     i, j = _used(a, b, days) if used is None else used
     if len(i) == 0:
@@ -155,13 +160,17 @@ def _centre_sigma(shot: Shot) -> float:
     return float(np.hypot(*shot.centre_sigma_px) / shot.semi_axes_px[0])
 
 
-def computed_turns(data: OutingData, latitude_deg: float, law: str) -> tuple[float, float, float]:
-    """Distant sphere at a latitude: pattern turn, celestial north's turn and the axis' unwrapped turn, deg."""
+def computed_turns(
+    data: OutingData, latitude_deg: float, law: str, used: tuple[tuple[float, float], ...] = ()
+) -> tuple[float, float, float]:
+    """Distant sphere at a latitude: turns of the pattern (of the spots at `used`, or of the whole face), of
+    celestial north, and of the axis, not wrapped; degrees."""
     model = get_model(MODEL)
     site = Site(latitude_deg, data.site.longitude_deg, data.site.height_m)
     view = view_of(model, data.instants, site)
     first, last = view[0], view[-1]
-    pattern = predicted_turn(first, last, float(data.days[-1]), rotation_law(law)).turn
+    points = unproject(first, *np.array(used).T) if used else None
+    pattern = predicted_turn(first, last, float(data.days[-1]), rotation_law(law), points).turn
     whole = unwrapped_turn(model, data.instants, site)
     return (
         float(np.rad2deg(pattern)),
@@ -199,7 +208,7 @@ def separation(
     sense = -1.0 if latitude_deg >= 0 else 1.0
     rule = 2 * (90 - abs(latitude_deg))
     horizon = 2 * float(np.rad2deg(np.arccos(cos_q)))
-    pattern, north, _ = computed_turns(data, latitude_deg, law)
+    pattern, north, _ = computed_turns(data, latitude_deg, law, turn.used)
     along = (sense * north - horizon + 180) % 360 - 180
     own = (sense * (pattern - north) + 180) % 360 - 180
     left = (sense * (turn.turn_deg - pattern) + 180) % 360 - 180

@@ -25,7 +25,7 @@ def verdict_of(outing, options=None, models=None):
 
 @pytest.mark.parametrize("truth", [SPHERE, PLANE])
 def test_good_outings_are_decided(outing_of, truth):
-    verdict, scores = verdict_of(outing_of(np.random.default_rng(31), truth, spots=30))
+    verdict, scores = verdict_of(outing_of(np.random.default_rng(31), truth, spots=26))
     assert (verdict.kind, verdict.model) == ("favours", truth)
     assert verdict.ln_bayes_factor > 3
     assert verdict.flags == ()
@@ -67,7 +67,7 @@ def test_claims_are_right_as_often_as_they_say(world_of):
     """Model drawn first: wrong claims at 20 to 1 no more than their own odds allow (Poisson, 1 %)."""
     rng = np.random.default_rng(35)
     wrong, claims, allowed = 0, 0, 0.0
-    for _ in range(16):
+    for _ in range(10):
         truth, outing = world_of(rng)
         _, scores, _ = scored_models(outing, None, QUICK)
         value = {score.model: score.ln_evidence for score in scores}
@@ -76,9 +76,9 @@ def test_claims_are_right_as_often_as_they_say(world_of):
             claims += 1
             allowed += 1 / (1 + np.exp(abs(factor)))
             wrong += truth != (SPHERE if factor > 0 else PLANE)
-    assert claims >= 8
+    assert claims >= 5
     assert wrong <= max(1, allowed + 3 * np.sqrt(allowed))
-    assert claims - wrong >= 8
+    assert claims - wrong >= 5
 
 
 def test_weights_are_equal_over_rules_then_over_maps():

@@ -91,7 +91,7 @@ def test_report_reads_well(result):
     assert "favour distant-sphere over nearby-plane" in text
     assert "northern hemisphere" in text
     assert "Rule of thumb" in text
-    assert all(len(row) == 9 for row in model_rows(document))
+    assert all(len(row) == 8 for row in model_rows(document))
 
 
 def test_turn_needs_no_geometry(outing):
