@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ..models.errors import OutputExistsError
+from ..models.errors import InputError, OutputExistsError
 from ..models.geometry import view_of
 from ..models.observables import unproject
 from ..models.place import Instants, Site
@@ -87,7 +87,9 @@ def run_demo(
     OutputExistsError
         `folder` is there already and not empty.
     """
-    if folder.exists() and not overwrite and (not folder.is_dir() or any(folder.iterdir())):
+    if folder.exists() and not folder.is_dir():
+        raise InputError("--output", "must be a folder or a new name", str(folder))
+    if folder.exists() and not overwrite and any(folder.iterdir()):
         raise OutputExistsError(folder)
     steps = 4 * len(SCENARIOS)
     pairs = []

@@ -59,6 +59,8 @@ def main(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return 1
+    except OSError as error:  # no permission, disk full, a folder where a file should be
+        return _fail(f"{error.filename or 'file'}: {error.strerror or error}")
 
 
 def _fail(message: str, code: int = 2) -> int:

@@ -75,10 +75,11 @@ def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: st
 
 @contextmanager
 def progress_on_stderr(title: str, *, quiet: bool) -> Iterator[Callable[[int, int, str], None]]:
-    """A bar on standard error; the value is called with (done, of, words)."""
+    """A bar on standard error where that is a terminal; the value is called with (done, of, words)."""
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True, disable=quiet) as bar:
+    hidden = quiet or not sys.stderr.isatty()
+    with Progress(console=Console(stderr=True), transient=True, disable=hidden) as bar:
         task = bar.add_task(title, total=None)
         yield lambda done, of, words: bar.update(task, completed=done, total=of, description=words)
