@@ -18,7 +18,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 for command in (demo, models, predict, sweep, render, measure, score):
-    app.command(command.NAME)(command.run)
+    sentence = " ".join((command.run.__doc__ or "").split())
+    app.command(command.NAME, short_help=sentence)(command.run)  # given in full, so that it is not cut
 
 # Typer carries its own copy of click: the base of its usage errors is found through one of them.
 _ClickException: type[Exception] = next(
@@ -51,6 +52,9 @@ def main(arguments: list[str] | None = None) -> int:
     except WhichsunError as error:
         return _fail(str(error))
     except _ClickException as error:
+        if type(error).__name__ == "NoArgsIsHelpError":
+            print(error.format_message())  # type: ignore[attr-defined]
+            return 2
         return _fail(error.format_message())  # type: ignore[attr-defined]
     except typer.Abort:
         return _fail("stopped", 130)
