@@ -12,6 +12,7 @@ from ...models.geometry import Array
 from ...models.place import Instants, Site, parse_utc
 from ..outing import MOUNTS, Outing, Shot
 from . import world
+from .grouping import MOST_SHOTS_APART, joined_groups
 
 TRIPOD_ROLL_SIGMA_DEG = 0.7  # a bubble level is good to 0.5 to 1 deg (common practice, no source)
 CLOCK_SIGMA_S = 60.0
@@ -155,6 +156,8 @@ def data_of(outing: Outing) -> OutingData:
         raise InputError("shot", f"must be given at least twice to score an outing, got {len(shots)} shot(s)")
     days = _days(shots)
     usable = [[spot for spot in shot.spots if np.hypot(spot.x, spot.y) < world.LAST_RADIUS] for shot in shots]
+    if len(shots) > MOST_SHOTS_APART:
+        usable = [joined_groups(spots) for spots in usable]
     if sum(bool(spots) for spots in usable) < 2:
         empty = ", ".join(f"'{s.file}'" for s, spots in zip(shots, usable, strict=True) if not spots)
         raise InputError(

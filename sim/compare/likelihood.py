@@ -148,7 +148,7 @@ def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool
     ln_unmatched = empty + ln_single.sum(1)
     pairs = pair_list(scene, placed, ln_single, np.log(density))
     if rough:
-        ln_sum = rough_sum(pairs, b)
+        ln_sum = rough_sum(pairs, b, len(scene.days))
     elif len(scene.days) == 2:
         ln_sum = sum_over_matchings(pairs, b)
     else:

@@ -94,8 +94,11 @@ def _add_stars(result: Array, ln_ratio: Array, key: np.ndarray, width: int) -> N
         result[:, f] += np.bincount(centres // width, np.log1p(total), minlength=len(result))
 
 
-def rough_sum(pairs: PairList, b: int) -> Array:
-    """A cheap stand-in for :func:`sum_over_matchings` that only steers the search for modes, (b, f)."""
+def rough_sum(pairs: PairList, b: int, n_shots: int = 2) -> Array:
+    """A cheap stand-in for the sum over matchings that only steers the search for modes, (b, f)."""
+    if n_shots > 2:  # a track over all shots counts in n (n - 1) / 2 pairs but holds n - 1 offsets
+        each = np.logaddexp(0.0, pairs.ln_ratio)
+        return np.stack([np.bincount(pairs.trial, e, b) for e in each.T], axis=-1) * 2 / n_shots
     sums = []
     width = int(max(pairs.first.max(), pairs.second.max())) + 1 if len(pairs) else 1
     weight = np.exp(np.minimum(pairs.ln_ratio, 600))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...models.geometry import Array, view_of
+from ...models.geometry import view_of
 from ...models.observables import unproject
 from ...models.place import Site
 from ...models.registry import get_model
@@ -142,8 +142,8 @@ def _turn(
         return None
     part_a, part_b = a.part(i), b.part(j)
     sigmas = (_roll_sigma_deg(first), _roll_sigma_deg(last))
-    centre = float(np.hypot(_centre_sigma(first), _centre_sigma(last)))
-    return pattern_turn(part_a.xy, part_b.xy, (part_a.covariance, part_b.covariance), centre, sigmas, days)
+    limbs = (_limb_modes(first, len(i)), _limb_modes(last, len(j)))
+    return pattern_turn(part_a.xy, part_b.xy, (part_a.covariance, part_b.covariance), limbs, sigmas, days)
 
 
 def _roll_sigma_deg(shot: Shot) -> float | None:
@@ -154,10 +154,13 @@ def _roll_sigma_deg(shot: Shot) -> float | None:
     return TRIPOD_ROLL_SIGMA_DEG if shot.mount == "level-tripod" else None
 
 
-def _centre_sigma(shot: Shot) -> float:
-    if shot.centre_sigma_px is None or shot.semi_axes_px is None:
-        return 0.0
-    return float(np.hypot(*shot.centre_sigma_px) / shot.semi_axes_px[0])
+def _limb_modes(shot: Shot, spots: int) -> Array:
+    """Displacements (2, n, 2) of all spots by one sigma of the disc's centre, across and along the vertical."""
+    modes = np.zeros((2, spots, 2))
+    if shot.centre_sigma_px is not None and shot.semi_axes_px is not None:
+        for k in (0, 1):
+            modes[k, :, k] = shot.centre_sigma_px[k] / shot.semi_axes_px[k]
+    return modes
 
 
 def computed_turns(

@@ -137,13 +137,14 @@ class SameSphere:
 
 
 def test_equal_models_are_undecided(outing_of):
-    verdict, scores = verdict_of(outing_of(np.random.default_rng(31), spots=20), models=[SameSphere()])
+    outing = outing_of(np.random.default_rng(31), spots=20)
+    verdict, scores = verdict_of(outing, QUICK, [SameSphere()])
     by_name = {score.model: score.ln_evidence for score in scores}
     assert by_name["same-sphere"] == pytest.approx(by_name[SPHERE], abs=1e-9)
     assert verdict.kind == "undecided"
 
 
 def test_nested_model_is_no_rival(outing_of):
-    verdict, scores = verdict_of(outing_of(np.random.default_rng(31), spots=20))
+    verdict, scores = verdict_of(outing_of(np.random.default_rng(31), spots=20), QUICK)
     assert {score.model for score in scores} == {SPHERE, "nearby-sphere", PLANE}
     assert verdict.second == PLANE

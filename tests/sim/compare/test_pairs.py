@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from whichsun.sim.compare.contest import Options
 from whichsun.sim.compare.scores import score_outing
 from whichsun.sim.outing_file import read_outing
