@@ -9,7 +9,7 @@ import numpy as np
 from ...models.geometry import Array
 from . import world
 from .cells import Cells, Evidence
-from .handheld import roll_seeds
+from .handheld import chained_seeds, roll_seeds
 from .importance import importance
 from .modes import Frame, Modes, best_of_each, modes_from, pair_seeds
 from .numeric import ln_sum, sobol_points
@@ -157,6 +157,8 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
     frame = Frame(problem, part_u, part_eta)
     if problem.nuisances.uniform[: problem.data.n_shots].any():
         row, seeds = roll_seeds(frame, MOST_MODES)
+    elif problem.data.n_shots > 2:
+        row, seeds = chained_seeds(frame, width, MOST_MODES)
     else:
         row, seeds = pair_seeds(frame, width, MOST_MODES)
     if len(node) > len(u) and len(row):

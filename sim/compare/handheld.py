@@ -11,7 +11,7 @@ import numpy as np
 from ...models.geometry import Array
 from . import world
 from .likelihood import place
-from .modes import Frame, best_of_each
+from .modes import Frame, best_of_each, pair_seeds
 
 _KEEP = 6
 
@@ -33,13 +33,35 @@ def roll_seeds(frame: Frame, most: int) -> tuple[np.ndarray, Array]:
     return row[chosen], eta[chosen]
 
 
+def chained_seeds(frame: Frame, width: Array, most: int) -> tuple[np.ndarray, Array]:
+    """Seeds for three and more shots of nearly known roll: the first two by pairs, then shot after shot."""
+    row, eta = pair_seeds(frame, width, 2, first_two=True)
+    row = np.concatenate([np.arange(len(frame.eta)), row])
+    eta = np.concatenate([frame.eta, eta])
+    for shot in range(2, frame.problem.data.n_shots):
+        row, eta = _aligned(frame, row, eta, np.arange(shot), shot)
+        row, eta = _pruned(frame, row, eta)
+    result = frame.problem.evaluate(frame.u[row], eta, frame.poses[row], rough=True)
+    matched = result.ln_like > result.ln_unmatched + 0.1
+    row, eta, value = row[matched], eta[matched], result.ln_like[matched]
+    chosen = best_of_each(row, value + _tight_prior(frame, eta), most)
+    return row[chosen], eta[chosen]
+
+
+def _tight_prior(frame: Frame, eta: Array) -> Array:
+    """ln of the normal priors against their peaks."""
+    nuisances = frame.problem.nuisances
+    strain = np.where(nuisances.uniform, 0.0, eta / np.where(nuisances.uniform, 1.0, nuisances.sigma))
+    return -0.5 * (strain**2).sum(-1)
+
+
 def _pruned(frame: Frame, row: np.ndarray, eta: Array) -> tuple[np.ndarray, Array]:
     """Keep the seeds of the highest likelihood in each row."""
     if len(row) == 0:
         return row, eta
     poses = frame.poses[row]
     value = frame.problem.evaluate(frame.u[row], eta, poses, rough=True).ln_like
-    chosen = best_of_each(row, value, _KEEP)
+    chosen = best_of_each(row, value + _tight_prior(frame, eta), _KEEP)
     return row[chosen], eta[chosen]
 
 

@@ -115,7 +115,7 @@ def pair_slopes(
     return np.einsum("pci,pki->pck", tangent_basis(p1, p2), d2 - d1)
 
 
-def pair_seeds(frame: Frame, width: Array, most: int) -> tuple[np.ndarray, Array]:
+def pair_seeds(frame: Frame, width: Array, most: int, *, first_two: bool = False) -> tuple[np.ndarray, Array]:
     """Nuisances that bring single pairs together with the least strain on the priors.
 
     Parameters
@@ -125,6 +125,8 @@ def pair_seeds(frame: Frame, width: Array, most: int) -> tuple[np.ndarray, Array
         How far each nuisance may go from the frame's eta (standard deviations).
     most : int
         Seeds kept per row of the frame.
+    first_two : bool
+        Only pairs of the first two shots.
 
     Returns
     -------
@@ -138,8 +140,9 @@ def pair_seeds(frame: Frame, width: Array, most: int) -> tuple[np.ndarray, Array
     variance = (placed.spread**2).sum((-1, -2))
     loose = _reach2(frame, width)
     rows, etas, scores = [], [], []
-    for s in range(len(days)):
-        for t in range(s + 1, len(days)):
+    shots = 2 if first_two else len(days)
+    for s in range(shots):
+        for t in range(s + 1, shots):
             first, second = np.flatnonzero(found.shot == s), np.flatnonzero(found.shot == t)
             extra = drift_variances(days[t] - days[s])[-1]
             chord = 2 - 2 * placed.point[:, first] @ np.swapaxes(placed.point[:, second], 1, 2)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...models.geometry import view_of
+from ...models.geometry import Array, view_of
 from ...models.observables import unproject
 from ...models.place import Site
 from ...models.registry import get_model
