@@ -11,17 +11,12 @@ import numpy as np
 from .distant_sphere import DistantSphere
 from .errors import InputError
 from .geometry import Parameter, SunView, Variant
-from .maps import SHORT_NAMES, plane_map
-from .nearby_plane import DEFAULT_MAP, plane_to_local
+from .maps import plane_map
+from .nearby_plane import MAP, plane_to_local
 from .place import Instants, Site
 
 PARAMETERS = (
-    Parameter(
-        "map",
-        "",
-        DEFAULT_MAP,
-        meaning="The map that is laid on the plane: " + ", ".join(SHORT_NAMES) + ", or any PROJ text.",
-    ),
+    MAP,
     Parameter(
         "reference_site",
         "",

@@ -17,13 +17,15 @@ from .place import Instants, Site
 FACES = ("facing-pole", "fixed", "spinning", "free")
 DEFAULT_MAP = "azimuthal-equidistant"
 
+MAP = Parameter(
+    "map",
+    "",
+    DEFAULT_MAP,
+    meaning="The map that is laid on the plane: " + ", ".join(SHORT_NAMES) + ", or any PROJ text.",
+)
+
 PARAMETERS = (
-    Parameter(
-        "map",
-        "",
-        DEFAULT_MAP,
-        meaning="The map that is laid on the plane: " + ", ".join(SHORT_NAMES) + ", or any PROJ text.",
-    ),
+    MAP,
     Parameter(
         "face",
         "",

@@ -141,19 +141,7 @@ def _draw(
         artists += _draw_expected(ax, measurement, {name: style.colour for name, style in styles.items()})
     if dim:
         words = "pale: pattern turned inside out, its turn means little"
-        artists.append(
-            ax.annotate(
-                words,
-                (1, 1),
-                (0, 9),
-                xycoords="axes fraction",
-                textcoords="offset points",
-                ha="right",
-                fontsize=9.5,
-                color=FAINT,
-                annotation_clip=False,
-            )
-        )
+        artists.append(_above(ax, words, 9, right=True))
     _set_axes(ax, visible_ax, latitudes)
     artists += _label_ends(ax, ends, {name: style.colour for name, style in styles.items()})
     return artists
@@ -229,19 +217,7 @@ def _draw_measurement(ax: Axes, measurement: Mapping[str, Any]) -> list[Artist]:
         )
         artists += [*halo, bar[0], *bar[1], *bar[2]]
         words += f" at {latitude_words(latitude)}"
-    artists.append(
-        ax.annotate(
-            words,
-            (0, 1),
-            (0, 9),
-            xycoords="axes fraction",
-            textcoords="offset points",
-            fontsize=11,
-            color=INK,
-            fontweight="bold",
-            annotation_clip=False,
-        )
-    )
+    artists.append(_above(ax, words, 9))
     return artists
 
 
@@ -256,20 +232,24 @@ def _draw_expected(ax: Axes, measurement: Mapping[str, Any], colours: Mapping[st
     for name, turn in known.items():
         artists += ax.plot(latitude, turn, "X", ms=13, mfc=colours[name], mec=PAPER, mew=1.0, zorder=5.5)
     words = "✖ in a model's colour: its turn for the very spots on these photos"
-    artists.append(
-        ax.annotate(
-            words,
-            (1, 1),
-            (0, 22),
-            xycoords="axes fraction",
-            textcoords="offset points",
-            ha="right",
-            fontsize=9.5,
-            color=FAINT,
-            annotation_clip=False,
-        )
-    )
+    artists.append(_above(ax, words, 22, right=True))
     return artists
+
+
+def _above(ax: Axes, words: str, points: float, *, right: bool = False) -> Artist:
+    """Words `points` above the panel: bold at its left edge, or small and faint at its right one."""
+    look: dict[str, Any] = {"fontsize": 11, "color": INK, "fontweight": "bold"}
+    if right:
+        look = {"fontsize": 9.5, "color": FAINT, "ha": "right"}
+    return ax.annotate(
+        words,
+        (1.0 if right else 0.0, 1),
+        (0, points),
+        xycoords="axes fraction",
+        textcoords="offset points",
+        annotation_clip=False,
+        **look,
+    )
 
 
 def latitude_words(latitude_deg: float) -> str:
