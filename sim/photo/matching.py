@@ -33,6 +33,7 @@ _JITTER_DEG, _DRIFT_DEG, _EVOLVING_DEG, _SHEAR_DEG = 0.05, 0.25, 1.5, 0.2  # the
 _EVOLVING_SHARE = 0.1
 _MIRROR_PRIOR = 0.02
 _CERTAIN = math.log(20)
+_BY_HAND = 1e12  # what a person's word weighs against the evidence of places
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,9 @@ class Matching:
     rival_probability: float
 
 
-def match_spots(a: SpotTable, b: SpotTable, days: float | None = None) -> Matching:
+def match_spots(
+    a: SpotTable, b: SpotTable, days: float | None = None, forced: Sequence[tuple[int, int]] = ()
+) -> Matching:
     """Match the spots of two shots.
 
     Parameters
@@ -98,6 +101,8 @@ def match_spots(a: SpotTable, b: SpotTable, days: float | None = None) -> Matchi
     a, b : SpotTable
     days : float, optional
         Time between them; half a day where it is not known.
+    forced : sequence of (int, int)
+        Pairs that a person matched: they stand, and the others are matched so as to go with them.
 
     Returns
     -------
@@ -105,15 +110,20 @@ def match_spots(a: SpotTable, b: SpotTable, days: float | None = None) -> Matchi
     """
     if len(a) == 0 or len(b) == 0:
         return Matching((), math.log(_NOTHING_SHARE), None, math.nan, 0.0)
-    use_a, use_b = _foremost(a), _foremost(b)
-    problem = _Problem(a.part(use_a), b.part(use_b), 0.5 if days is None else abs(days))
+    use_a, use_b = _foremost(a, [i for i, _ in forced]), _foremost(b, [j for _, j in forced])
+    pairs = [(int(np.flatnonzero(use_a == i)[0]), int(np.flatnonzero(use_b == j)[0])) for i, j in forced]
+    problem = _Problem(a.part(use_a), b.part(use_b), 0.5 if days is None else abs(days), pairs)
     modes = problem.modes()
     if not modes:
-        return Matching((), math.log(_NOTHING_SHARE), None, math.nan, 0.0)
+        given = tuple(Match(i, j, 1.0) for i, j in forced)
+        return Matching(given, math.log(_NOTHING_SHARE), None, math.nan, 0.0)
     logs = np.array([mode.log_evidence for mode in modes] + [math.log(_NOTHING_SHARE)])
     total = float(np.asarray(logsumexp(logs)))
     shares = np.exp(logs - total)
     probability = np.sum([s * mode.probability for s, mode in zip(shares, modes, strict=False)], axis=0)
+    for i, j in pairs:
+        probability[i, :], probability[:, j] = 0, 0
+        probability[i, j] = 1
     rows, columns = linear_sum_assignment(-probability)
     found = [
         Match(int(use_a[i]), int(use_b[j]), float(min(probability[i, j], 1.0)))
@@ -144,9 +154,10 @@ def mirror_verdict(plain: Matching, flipped: Matching) -> bool | None:
     return odds > 0
 
 
-def _foremost(table: SpotTable) -> Any:
-    """The spots that carry most darkness."""
-    weight = table.area_msh * table.darkness
+def _foremost(table: SpotTable, certain: Sequence[int] = ()) -> Any:
+    """The spots that carry most darkness, and those that must be among them."""
+    weight = np.nan_to_num(table.area_msh * table.darkness)
+    weight[list(certain)] = np.inf
     return np.sort(np.argsort(-weight, kind="stable")[:_USED])
 
 
@@ -165,7 +176,9 @@ class _Mode:
 class _Problem:
     """Two shots' spots on the unit sphere, z to the observer, and all that a candidate is weighed with."""
 
-    def __init__(self, a: SpotTable, b: SpotTable, days: float) -> None:
+    def __init__(
+        self, a: SpotTable, b: SpotTable, days: float, forced: Sequence[tuple[int, int]] = ()
+    ) -> None:
         self.p, self.cov_p = _on_sphere(a)
         self.q, self.cov_q = _on_sphere(b)
         scale = days / 0.5
@@ -175,9 +188,13 @@ class _Problem:
         self.tilt = math.radians(4 + 14 * days)
         self.find_p, self.find_q = _finding(a), _finding(b)
         self.kind = _alike(a, b)
+        weight_p, weight_q = (np.nan_to_num(table.area_msh * table.darkness) for table in (a, b))
+        for i, j in forced:
+            self.kind[i, :], self.kind[:, j] = 0, 0
+            self.kind[i, j] = _BY_HAND
+            weight_p[i] = weight_q[j] = np.inf
         self.density = max(len(b), 2) / (2 * math.pi)
-        self.order_p = np.argsort(-(a.area_msh * a.darkness))
-        self.order_q = np.argsort(-(b.area_msh * b.darkness))
+        self.order_p, self.order_q = np.argsort(-weight_p), np.argsort(-weight_q)
 
     def modes(self) -> list[_Mode]:
         seeds = np.concatenate([self._turn_seeds(), self._sweep_seeds()])
@@ -345,7 +362,8 @@ def _alike(a: SpotTable, b: SpotTable) -> Array:
     same = (0.85 * normal(area, 0.5) + 0.15 * normal(area, 1.5)) * (
         0.85 * normal(depth, 0.1) + 0.15 * normal(depth, 0.4)
     )
-    return np.asarray(same / (normal(area, 1.6) * normal(depth, 0.4)), float)
+    ratio = same / (normal(area, 1.6) * normal(depth, 0.4))
+    return np.where(np.isfinite(area + depth), ratio, 1.0)  # a spot placed by eye has neither
 
 
 def _tangents(points: Array) -> Array:

@@ -90,6 +90,7 @@ class ShotTurn:
     """The turn of the spot pattern between two photos, anticlockwise positive; None where it is not known.
 
     `mirrored`: whether one of the two is a mirror image of the other, None where fewer than three spots tell.
+    `sigma_deg` holds 68 %, `low95_deg` to `high95_deg` 95 %: spots evolve with heavy tails.
     `scatter`: rms distance in limb radii that the turn leaves over; large where the pattern did not turn as one.
     """
 
@@ -100,6 +101,22 @@ class ShotTurn:
     spots_used: int
     mirrored: bool | None
     scatter: float | None = None
+    low95_deg: float | None = None
+    high95_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class TargetTurn:
+    """The turn that one spot alone shows, as a person would draw it by hand; anticlockwise positive."""
+
+    shot_a: str
+    id_a: int
+    shot_b: str
+    id_b: int
+    turn_deg: float
+    sigma_deg: float | None
+    low95_deg: float | None = None
+    high95_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -110,6 +127,7 @@ class Measured:
     photos: tuple[PhotoMeasurement, ...]
     matches: tuple[SpotMatch, ...] = ()
     turns: tuple[ShotTurn, ...] = field(default=())
+    target: TargetTurn | None = None
 
     @property
     def turn(self) -> ShotTurn | None:
@@ -127,6 +145,8 @@ class Measured:
                 "turn_deg": one.turn_deg,
                 "sigma_deg": one.sigma_deg,
                 "spots_used": one.spots_used,
+                "low95_deg": one.low95_deg,
+                "high95_deg": one.high95_deg,
             }
             for one in self.turns
         ]
@@ -137,6 +157,7 @@ class Measured:
             "matches": [vars(match).copy() for match in self.matches],
             "turns": turns,
             "turn": whole,
+            "target": None if self.target is None else vars(self.target).copy(),
         }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,8 @@ import numpy as np
 from ...models.errors import WhichsunWarning
 from ...models.geometry import Array
 from .dust import DustShot, fixed_specks, spot_table
-from .matching import Match, Matching, match_spots, mirror_verdict
+from .limb import Limb
+from .matching import Matching, match_spots, mirror_verdict
 from .measured import PhotoMeasurement, ShotTurn, SpotMatch, outing_spots
 from .turning import Turn, pattern_turn
 
@@ -50,34 +52,46 @@ def without_dust(photos: list[PhotoMeasurement]) -> list[PhotoMeasurement]:
     return cleaned
 
 
-def compare_photos(photos: list[PhotoMeasurement]) -> tuple[list[SpotMatch], list[ShotTurn]]:
-    """Matches and turns of every pair of photos that both show spots, in their order."""
+def compare_photos(
+    photos: list[PhotoMeasurement], forced: Sequence[tuple[int, int]] = ()
+) -> tuple[list[SpotMatch], list[ShotTurn]]:
+    """Matches and turns of every pair of photos that both show spots, in their order.
+
+    `forced`: pairs of spot numbers in the first and the last photo that a person matched.
+    """
     matches: list[SpotMatch] = []
     turns: list[ShotTurn] = []
     for i, first in enumerate(photos):
         for second in photos[i + 1 :]:
             if first.findings.spots and second.findings.spots:
-                found, turn = _compare_pair(first, second)
+                ends = first is photos[0] and second is photos[-1]
+                found, turn = _compare_pair(first, second, forced if ends else ())
                 matches += found
                 turns.append(turn)
     return matches, turns
 
 
-def _compare_pair(first: PhotoMeasurement, second: PhotoMeasurement) -> tuple[list[SpotMatch], ShotTurn]:
+def _compare_pair(
+    first: PhotoMeasurement, second: PhotoMeasurement, forced: Sequence[tuple[int, int]] = ()
+) -> tuple[list[SpotMatch], ShotTurn]:
     name_a, name_b = first.shot.file, second.shot.file
+    ids_a, ids_b = ([spot.id for spot in photo.shot.spots] for photo in (first, second))
     a, b = spot_table(first.findings.spots), spot_table(second.findings.spots)
     days = None if first.days is None or second.days is None else second.days - first.days
     if days is not None and days < 0:
         _warn(f"{name_b} was taken before {name_a}; give the photos in the order of time")
-    plain, flipped = match_spots(a, b, days), match_spots(a, b.mirrored(), days)
+    pairs = [(ids_a.index(one), ids_b.index(other)) for one, other in forced]
+    plain, flipped = match_spots(a, b, days, pairs), match_spots(a, b.mirrored(), days, pairs)
     mirrored = mirror_verdict(plain, flipped)
     matching = flipped if mirrored else plain
     matches = [
-        SpotMatch(name_a, one.a + 1, name_b, one.b + 1, round(one.probability, 4)) for one in matching.matches
+        SpotMatch(name_a, ids_a[one.a], name_b, ids_b[one.b], round(one.probability, 4))
+        for one in matching.matches
     ]
     used = [one for one in matching.matches if one.probability > _USED_IN_TURN]
-    _warn_doubts(name_a, name_b, matching, mirrored)
-    turn = None if mirrored else _turn(first, second, used, days)
+    doubtful = [f"{ids_a[one.a]}:{ids_b[one.b]}" for one in used if one.probability < _DOUBTFUL]
+    _warn_doubts(name_a, name_b, matching, mirrored, doubtful)
+    turn = None if mirrored else turn_of(first, second, [(one.a, one.b) for one in used], days)
     if turn is None:
         return matches, ShotTurn(name_a, name_b, None, None, 0, mirrored)
     if turn.scatter > NOT_RIGID:
@@ -86,42 +100,63 @@ def _compare_pair(first: PhotoMeasurement, second: PhotoMeasurement) -> tuple[li
             "left over (rms); a single angle means little here"
         )
     return matches, ShotTurn(
-        name_a, name_b, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, turn.scatter
+        name_a,
+        name_b,
+        turn.turn_deg,
+        turn.sigma_deg,
+        turn.spots_used,
+        mirrored,
+        turn.scatter,
+        turn.low95_deg,
+        turn.high95_deg,
     )
 
 
-def _turn(
-    first: PhotoMeasurement, second: PhotoMeasurement, used: list[Match], days: float | None
+def turn_of(
+    first: PhotoMeasurement, second: PhotoMeasurement, pairs: Sequence[tuple[int, int]], days: float | None
 ) -> Turn | None:
-    if not used:
+    """Turn of the matched spots (places in the two photos' lists) with all that is uncertain of it."""
+    if not pairs:
         return None
-    pick_a, pick_b = [one.a for one in used], [one.b for one in used]
+    pick_a, pick_b = (list(side) for side in zip(*pairs, strict=True))
     a, b = spot_table(first.findings.spots).part(pick_a), spot_table(second.findings.spots).part(pick_b)
-    centre = math.hypot(_centre_sigma(first), _centre_sigma(second))
+    modes = limb_modes(first.limb, a.xy), limb_modes(second.limb, b.xy)
     rolls = (first.shot.roll_sigma_deg, second.shot.roll_sigma_deg)
-    return pattern_turn(a.xy, b.xy, (a.covariance, b.covariance), centre, rolls, days)
+    return pattern_turn(a.xy, b.xy, (a.covariance, b.covariance), modes, rolls, days)
 
 
-def _centre_sigma(photo: PhotoMeasurement) -> float:
-    """Sigma of the centre along its worse direction, limb radii."""
-    across: Array = photo.limb.covariance[:2, :2]
-    return math.sqrt(float(np.linalg.eigvalsh(across)[-1])) / photo.limb.disc.a
+def limb_modes(limb: Limb, xy: Array) -> Array:
+    """What the limb's uncertainty does to all places alike: independent displacements, shape (5, n, 2).
+
+    Their squares summed over the modes are :func:`whichsun.sim.photo.limb.place_covariance` for each place.
+    """
+    disc = limb.disc
+    cos, sin = math.cos(disc.tilt), math.sin(disc.tilt)
+    across, high = cos * xy[:, 0] + sin * xy[:, 1], -sin * xy[:, 0] + cos * xy[:, 1]
+    slope, none, one = disc.b + 2 * disc.c * high, np.zeros(len(xy)), np.ones(len(xy))
+    # Derivatives of (across, high) by (right, up, a, b, c) at a fixed pixel.
+    by_across = np.stack([-one / disc.a, none, -across / disc.a, none, none])
+    by_high = np.stack([none, -1 / slope, none, -high / slope, -(high**2) / slope])
+    derivative = np.stack([cos * by_across - sin * by_high, sin * by_across + cos * by_high], axis=-1)
+    values, vectors = np.linalg.eigh(limb.covariance)
+    half = vectors * np.sqrt(np.maximum(values, 0))
+    return np.einsum("pk,pni->kni", half, derivative)
 
 
-def _warn_doubts(name_a: str, name_b: str, matching: Matching, mirrored: bool | None) -> None:
+def _warn_doubts(
+    name_a: str, name_b: str, matching: Matching, mirrored: bool | None, doubtful: list[str]
+) -> None:
     if mirrored:
         _warn(
             f"{name_a} and {name_b}: one of them is mirrored (star diagonal or front camera), so no turn is given; "
             "measure again with --mirrored true for that one and --mirrored false for the other"
         )
-    used = [one for one in matching.matches if one.probability > _USED_IN_TURN]
-    if not used:
+    if not any(one.probability > _USED_IN_TURN for one in matching.matches):
         _warn(f"{name_a} and {name_b}: no spot could be matched")
     if matching.rival_probability > 0.05:
         _warn(
             f"{name_a} and {name_b}: the matching is ambiguous; another one turns the disc by "
             f"{matching.rival_turn_deg:.0f} deg (probability {matching.rival_probability:.2f})"
         )
-    doubtful = [f"{one.a + 1}:{one.b + 1}" for one in used if one.probability < _DOUBTFUL]
     if doubtful:
         _warn(f"{name_a} and {name_b}: doubtful matches {', '.join(doubtful)}")
