@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from ..safety import caution_lines
-from .plumbing import print_table, progress_on_stderr, report
+from .plumbing import progress_on_stderr, report
 
 NAME = "demo"
 
@@ -39,17 +39,13 @@ def run(
 
 
 def _show(result: dict[str, Any]) -> None:
-    from ..compare import report as text
+    from .score import show_scores
 
     for pair in result["pairs"]:
         print(
-            f"\n{pair['scenario']} (invented; drawn under {pair['true_model']}, measured from the pictures alone)"
+            f"\n{pair['scenario']}: invented, drawn under {pair['true_model']}, measured from the pictures alone."
         )
-        for line in text.verdict_lines(pair):
-            print(f"  {line}")
-        print_table(text.COLUMNS, text.model_rows(pair))
-        for line in text.latitude_lines(pair):
-            print(f"  {line}")
+        show_scores(pair)
     print()
     print("\n".join(result["cautions"]))
     print(f"\nPhotos, outing files and pictures are in {result['folder']}:")

@@ -51,6 +51,21 @@ def run(
         list[float] | None,
         typer.Option(metavar="DEG", help="Its uncertainty; once, or once for each photo."),
     ] = None,
+    match: Annotated[
+        list[str] | None,
+        typer.Option(metavar="A:B,...", help="Spots of the first and last photo that are one, by number."),
+    ] = None,
+    add_spot: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SHOT:COLUMN,ROW", help="A spot that you see there; SHOT is a number or file."),
+    ] = None,
+    drop_spot: Annotated[
+        list[str] | None, typer.Option(metavar="SHOT:NUMBER", help="A find that is no spot.")
+    ] = None,
+    target: Annotated[
+        str | None,
+        typer.Option(metavar="SHOT:NUMBER", help="The spot whose own turn is shown beside the pattern's."),
+    ] = None,
     output: Annotated[
         Path | None, typer.Option("--output", "-o", help="Outing file (TOML); overlays are put beside it.")
     ] = None,
@@ -64,6 +79,7 @@ def run(
 
     def work() -> dict[str, Any]:
         from ..photo.measure import measure_photos
+        from ..photo.overrule import parse_overrule
         from ..photo.record import check_outputs, record
 
         each = _options(len(photos), site, time, utc_offset, mount, mirrored, roll, roll_sigma)
@@ -71,9 +87,15 @@ def run(
         names = _names(photos, output)
         if output is not None and output.exists():
             each = _with_file(output, names, each)
+        kept = _by_hand(output) if output is not None and output.exists() else {}
+        overrule = parse_overrule(match or (), add_spot or (), drop_spot or (), target, kept)
         with progress_on_stderr("measuring", quiet=as_json or len(photos) < _MANY) as step:
             measured = measure_photos(
-                photos, each, names=names, progress=lambda done, of: step(done, of, "measuring")
+                photos,
+                each,
+                names=names,
+                progress=lambda done, of: step(done, of, "measuring"),
+                overrule=overrule,
             )
         if output is not None:
             given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
@@ -163,6 +185,15 @@ def _with_file(output: Path, names: list[str], each: list[PhotoOptions]) -> list
     ]
 
 
+def _by_hand(output: Path) -> dict[str, Any]:
+    """The spots that a person added to the outing file, by photo."""
+    from ..outing_file import read_outing
+
+    return {
+        shot.file: tuple(spot for spot in shot.spots if spot.by_hand) for shot in read_outing(output).shots
+    }
+
+
 def _show(result: dict[str, Any]) -> None:
     from ..turns import turn_in_words
 
@@ -204,13 +235,26 @@ def _show(result: dict[str, Any]) -> None:
     if turn is not None and turn["turn_deg"] is not None:
         sigma = "roll unknown" if turn["sigma_deg"] is None else f"+/- {turn['sigma_deg']:.1f} deg"
         print(
-            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}, {_spots(turn['spots_used'])}) "
+            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}{_wide(turn)}, {_spots(turn['spots_used'])}) "
             f"from {turn['shot_a']} to {turn['shot_b']}."
+        )
+    target = result["target"]
+    if target is not None:
+        sigma = "roll unknown" if target["sigma_deg"] is None else f"+/- {target['sigma_deg']:.1f} deg"
+        print(
+            f"Spot {target['id_a']} alone ({target['id_b']} in the last photo), as one would draw it by hand: "
+            f"{turn_in_words(target['turn_deg'])} ({sigma})."
         )
     if result["outing"] is not None:
         print(f"Written: {result['outing']}")
         for path in result["overlays"]:
             print(f"         {path}")
+
+
+def _wide(turn: dict[str, Any]) -> str:
+    """The half width of the 95 % interval, which is not twice the sigma."""
+    high = turn["high95_deg"]
+    return "" if high is None else f", 95 %: {high - turn['turn_deg']:.1f} deg"
 
 
 def _spots(count: int) -> str:

@@ -87,7 +87,8 @@ def _draw(scores: Any, path: Path) -> None:
     write_whole(path, save_png(drawn, 1500))
 
 
-def _show(result: dict[str, Any]) -> None:
+def show_scores(result: dict[str, Any]) -> None:
+    """Print verdict, table, parameters, latitude and limits for people."""
     from ..compare import report as text
 
     for line in text.verdict_lines(result):
@@ -96,5 +97,9 @@ def _show(result: dict[str, Any]) -> None:
     print(text.LEGEND + "\n")
     for line in (*text.parameter_lines(result), *text.latitude_lines(result), *text.nearest_lines(result)):
         print(line)
+
+
+def _show(result: dict[str, Any]) -> None:
+    show_scores(result)
     if result["figure"]:
         print(f"Residuals drawn in {result['figure']}")

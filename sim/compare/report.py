@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..turns import turn_in_words
+from .verdict import LEAST_P
 from .words import odds_words
 
 
@@ -115,12 +116,22 @@ def latitude_lines(result: dict[str, Any]) -> list[str]:
         f"{latitude['hemisphere']}ern hemisphere with {100 * latitude['hemisphere_probability']:.4g} %; "
         f"the file says {_north_south(latitude['given_deg'])}."
     )
+    if _misfit(result, "distant-sphere"):
+        lines.append(
+            "  But the distant sphere does not fit these photos (p below 0.01): that latitude means little."
+        )
     for region in latitude["regions"][1:]:
         lines.append(
             f"  The photos would also allow {_north_south(region['fitted_deg'])} ({100 * region['share']:.0f} %)."
         )
     lines += _rule_lines(latitude)
     return lines
+
+
+def _misfit(result: dict[str, Any], model: str) -> bool:
+    """Whether a model's best variant cannot have made the photos."""
+    values = [row["p_value"] for row in result["models"] if row["model"] == model and row["variant"] is None]
+    return any(value is not None and value < LEAST_P for value in values)
 
 
 def _rule_lines(latitude: dict[str, Any]) -> list[str]:
