@@ -24,6 +24,7 @@ MAX_RADIUS = 0.98
 _DETECT_DIAMETER_PX = 900
 _GROW_SIGMAS, _GROW_DEPTH = 3.0, 0.05
 _BRIGHT, _NEARLY_WHITE = 1.5, 0.6
+_LEAST_MARK_PIXELS = 6
 _RIPPLE_GAIN = 1.1
 _PLACE_FLOOR_PX = 0.05
 _MOST_SPOTS = 60
@@ -167,11 +168,16 @@ def _field(photo: Photo, table: npt.NDArray[np.float32], limb: Limb) -> tuple[_F
 
 
 def _bright_marks(ratio: Array, usable: npt.NDArray[np.bool_], light: Array) -> npt.NDArray[np.bool_]:
-    """Captions and other nearly white marks on a darker disc, with the ringing round them."""
+    """Captions and other nearly white marks on a darker disc, with the ringing round them.
+
+    A lone bright pixel or two belong to faculae.
+    """
     core = usable & (ratio > _BRIGHT) & (light > _NEARLY_WHITE)
-    if not np.any(core):
-        return core
-    grown = ndimage.binary_propagation(core, mask=usable & (ratio > 1.2))
+    if np.count_nonzero(core) < _LEAST_MARK_PIXELS:
+        return np.zeros_like(core)
+    labels: Any = ndimage.label(usable & (ratio > 1.2), structure=np.ones((3, 3)))[0]  # type: ignore[index]
+    grown = (np.bincount(labels[core], minlength=int(labels.max()) + 1) >= _LEAST_MARK_PIXELS)[labels]
+    grown &= labels > 0
     return np.logical_and(ndimage.binary_dilation(grown, iterations=3), usable)
 
 

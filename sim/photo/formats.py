@@ -1,0 +1,238 @@
+"""Decoders: from a file of each format to upright luma, and to upright colour for pictures."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ...models.errors import MissingLibraryError, PictureError
+from .exif import exif_facts
+
+MAX_PIXELS = 150_000_000
+MAX_SIDE_PX = 30_000
+MIN_SIDE_PX = 32
+SMALL = 8
+_FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "JPEG2000", "HEIF")
+_HEIF_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
+# fmt: off
+_RAW_ENDINGS = (
+    ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".kdc", ".mef", ".mos", ".mrw", ".nef",
+    ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srf", ".srw", ".x3f",
+)
+ENDINGS = (
+    ".jpg", ".jpeg", ".jpe", ".mpo", ".png", ".tif", ".tiff", ".jp2", ".j2k", ".jpx", ".heic", ".heif", ".fits",
+    ".fit", ".fts", ".fz", *_RAW_ENDINGS,
+)
+# fmt: on
+"""Endings of picture files, lower case."""
+
+_STRIP_ROWS = 32
+_LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, that of JPEG
+_DEEP = {"RGB;16L": "RGB;16B", "RGB;16B": "RGB;16L", "RGBA;16L": "RGBA;16B", "RGBA;16B": "RGBA;16L"}
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """Luma (uint8 or uint16), the sRGB curve over it, and what the file says of itself."""
+
+    luma: npt.NDArray[Any]
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+def check_size(name: str, width: int, height: int) -> None:
+    """Refuse, before any pixel is decoded, what is too large or too small; :class:`PictureError`."""
+    if width * height > MAX_PIXELS or max(width, height) > MAX_SIDE_PX:
+        limit = f"is larger than {MAX_PIXELS // 10**6} megapixels or {MAX_SIDE_PX} pixels a side"
+        raise PictureError(name, f"{width}x{height} pixels: {limit}", "crop or shrink it")
+    if min(width, height) < MIN_SIDE_PX:
+        raise PictureError(name, f"is only {width}x{height} pixels", "give the full-size photo")
+
+
+def kind_of(path: Path) -> str:
+    """``fits``, ``raw``, ``heif`` or ``picture``, from the first bytes and, for RAW, the ending."""
+    with path.open("rb") as stream:
+        head = stream.read(16)
+    if head.startswith(b"SIMPLE  ="):
+        return "fits"
+    if path.suffix.lower() in _RAW_ENDINGS:
+        return "raw"
+    return "heif" if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS else "picture"
+
+
+def decode(path: Path, zone: Any) -> Decoded:
+    """Luma and facts of any file that can be read; `zone` is the offset of the camera's clock, if given.
+
+    Raises
+    ------
+    PictureError
+        Not a picture, of an unread format, too large, too small or animated.
+    MissingLibraryError
+        The format needs a package that is not installed.
+    """
+    kind = kind_of(path)
+    if kind == "fits":
+        from .fits import decode_fits
+
+        return decode_fits(path)
+    if kind == "raw":
+        from .raw import decode_raw
+
+        return decode_raw(path, zone)
+    return _decode_picture(path, zone)
+
+
+def decode_rgb(path: Path) -> npt.NDArray[np.uint8]:
+    """Upright colour, shape (rows, columns, 3); errors as :func:`decode`."""
+    from PIL import ImageOps
+
+    if kind_of(path) in ("fits", "raw"):
+        luma = decode(path, None).luma
+        grey = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
+        return np.repeat(grey[..., None], 3, axis=2)
+    with path.open("rb") as stream:
+        image = ImageOps.exif_transpose(_open(path, stream))
+        if image.mode.startswith("I"):
+            deep = np.clip(np.asarray(image), 0, 65535).astype(np.uint16)
+            return np.repeat((deep >> 8).astype(np.uint8)[..., None], 3, axis=2)
+        return _array(image if image.mode == "RGB" else image.convert("RGB"))
+
+
+def decode_small_rgb(path: Path) -> npt.NDArray[np.uint8]:
+    """Upright colour at about an eighth of the size; errors as :func:`decode`."""
+    from PIL import ImageOps
+
+    if kind_of(path) in ("fits", "raw"):
+        return decode_rgb(path)[::SMALL, ::SMALL]
+    with path.open("rb") as stream:
+        image = _open(path, stream)
+        if image.mode.startswith("I"):
+            return decode_rgb(path)[::SMALL, ::SMALL]
+        if image.format in ("JPEG", "MPO") and image.mode == "RGB":
+            image.draft("RGB", (image.width // SMALL, image.height // SMALL))
+        else:
+            image.load()
+            image = ImageOps.exif_transpose(image if image.mode == "RGB" else image.convert("RGB")).reduce(
+                SMALL
+            )
+        return np.asarray(ImageOps.exif_transpose(image))
+
+
+def encoded(linear: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+    """16-bit codes of linear light (0 to 1) by the sRGB curve, which the inverse curve undoes exactly."""
+    light = np.clip(linear, 0, 1)
+    codes = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return np.round(65535 * codes).astype(np.uint16)
+
+
+def _decode_picture(path: Path, zone: Any) -> Decoded:
+    from PIL import ImageOps
+
+    with path.open("rb") as stream:
+        image = _open(path, stream)
+        layout = _raw_mode(image)  # asked before the EXIF, for which a PNG is decoded
+        if image.format in ("JPEG", "MPO") and image.mode == "RGB":
+            image.draft("L", image.size)  # the luma channel alone, at full size
+        facts = exif_facts(image.getexif(), zone)
+        if layout in _DEEP:
+            return Decoded(_deep_luma(path, image, layout), facts)
+        image.load()
+        image = ImageOps.exif_transpose(image)
+    if image.mode == "F" or (image.mode == "I" and np.max(np.asarray(image)) > 65535):
+        raise PictureError(path.name, "holds more than 16 bits a pixel", "save it with 8 or 16 bits")
+    if image.mode.startswith("I"):
+        return Decoded(np.clip(np.asarray(image), 0, 65535).astype(np.uint16), facts)
+    if image.mode != "L":
+        image = image.convert("L") if image.mode in ("RGB", "1") else image.convert("RGB").convert("L")
+    return Decoded(_array(image), facts)
+
+
+def _open(path: Path, stream: Any) -> Any:
+    """Open lazily and refuse what must not be decoded."""
+    from PIL import Image, UnidentifiedImageError
+
+    hint = "give a JPEG, PNG or TIFF"
+    if kind_of(path) == "heif":
+        if importlib.util.find_spec("pillow_heif") is None:
+            raise MissingLibraryError(
+                "pillow-heif", f"HEIC photos ({path.name})", "pip install 'whichsun[heic]'"
+            )
+        import pillow_heif  # pyright: ignore[reportMissingImports]
+
+        pillow_heif.register_heif_opener()
+    try:
+        image = Image.open(stream)
+    except UnidentifiedImageError:
+        raise PictureError(path.name, "is not a picture that can be read", hint) from None
+    except Image.DecompressionBombError:
+        limit = f"is larger than {MAX_PIXELS // 10**6} megapixels or {MAX_SIDE_PX} pixels a side"
+        raise PictureError(path.name, limit, "crop or shrink it") from None
+    if image.format not in _FORMATS:
+        raise PictureError(
+            path.name, f"{image.format} pictures are not read", "convert it to JPEG, PNG or TIFF"
+        )
+    check_size(path.name, *image.size)
+    if image.format == "PNG" and getattr(image, "is_animated", False):
+        raise PictureError(path.name, "is an animated picture", "save one frame of it")
+    return image
+
+
+def _array(image: Any) -> npt.NDArray[np.uint8]:
+    """The pixels of an 8-bit picture, copied in strips so that no second copy of the whole is needed."""
+    bands = len(image.getbands())
+    width, height = image.size
+    array = np.empty((height, width) if bands == 1 else (height, width, bands), np.uint8)
+    for top in range(0, height, _STRIP_ROWS):
+        end = min(top + _STRIP_ROWS, height)
+        array[top:end] = np.asarray(image.crop((0, top, width, end)))
+    return array
+
+
+def _raw_mode(image: Any) -> str:
+    """How the file lays out a pixel, empty where unknown."""
+    if image.format not in ("PNG", "TIFF") or not image.tile:
+        return ""
+    arguments = image.tile[0][3]
+    mode = arguments if isinstance(arguments, str) else str(arguments[0]) if arguments else ""
+    return mode.replace(";16N", ";16L" if sys.byteorder == "little" else ";16B")
+
+
+def _deep_luma(path: Path, image: Any, layout: str) -> npt.NDArray[np.uint16]:
+    """Luma of a colour picture with 16 bits a channel, of which Pillow's own modes hold eight.
+
+    The file is decoded twice, once for the high bytes and once, as if of the other byte order, for the low.
+    """
+    from PIL import ImageOps
+
+    image.load()
+    high = ImageOps.exif_transpose(image)
+    width, height = high.size
+    luma = np.zeros((height, width), np.float32)
+    _add_luma(luma, high, 256)
+    del high
+    with path.open("rb") as stream:
+        other = _open(path, stream)
+        other.tile = [_with_mode(tile, layout) for tile in other.tile]
+        other.load()
+        _add_luma(luma, ImageOps.exif_transpose(other), 1)
+    return np.round(luma).astype(np.uint16)
+
+
+def _with_mode(tile: Any, mode: str) -> Any:
+    arguments = tile[3]
+    swapped = _DEEP[mode]
+    new = swapped if isinstance(arguments, str) else (swapped, *arguments[1:])
+    return tile._replace(args=new) if hasattr(tile, "_replace") else (*tile[:3], new)
+
+
+def _add_luma(luma: npt.NDArray[np.float32], image: Any, factor: int) -> None:
+    width, height = image.size
+    weights = factor * np.array(_LUMA, np.float32)
+    for top in range(0, height, _STRIP_ROWS):
+        end = min(top + _STRIP_ROWS, height)
+        luma[top:end] += np.asarray(image.crop((0, top, width, end)))[..., :3] @ weights
