@@ -275,7 +275,7 @@ def _levels(means: Array, ellipse: Ellipse) -> tuple[float, float]:
 
 
 def _straight_cut(points: Array, ellipse: Ellipse, rng: np.random.Generator) -> tuple[Array, Array] | None:
-    """End points (columns, rows) of a straight edge across the disc, such as the horizon."""
+    """End points (columns, rows) of a straight edge across the disc, such as the horizon, lit part right."""
     column, row, a, b = ellipse
     radius = np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b)
     inner = points[radius < 1 - max(0.03, 1.5 / a)]
@@ -298,4 +298,8 @@ def _straight_cut(points: Array, ellipse: Ellipse, rng: np.random.Generator) -> 
     if np.ptp(reach) < 0.4 * a:
         return None
     ends = middle + np.outer([reach.min(), reach.max()], direction)
+    # The limb that is seen lies on the lit side: the ends are put so that it is to the cut's right.
+    lit = points[np.abs(radius - 1) < max(_TOLERANCE, 1.2 / a)].mean(axis=0) - middle
+    if direction[0] * lit[1] - direction[1] * lit[0] < 0:
+        ends = ends[::-1]
     return ends[:, 0], ends[:, 1]

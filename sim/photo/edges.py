@@ -45,6 +45,17 @@ def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Arra
     return np.where(inside, (1 - v) * upper + v * lower, np.nan)
 
 
+def normals(disc: DiscMap, angles: Array) -> tuple[tuple[Array, Array], Array, Array]:
+    """Limb points (columns, rows) and the unit vectors (2, n) along the limb and outward, in pixels."""
+    columns, rows = disc.to_pixels(np.cos(angles), np.sin(angles))
+    ahead = disc.to_pixels(np.cos(angles + 1e-4), np.sin(angles + 1e-4))
+    along = np.stack([ahead[0] - columns, ahead[1] - rows])
+    along /= np.hypot(along[0], along[1])
+    outward = np.stack([along[1], -along[0]])
+    away = np.sign(outward[0] * (columns - disc.column) + outward[1] * (rows - disc.row))
+    return (columns, rows), along, outward * away
+
+
 def edge_points(
     luma: npt.NDArray[Any],
     table: npt.NDArray[np.float32],
@@ -59,13 +70,7 @@ def edge_points(
     The profile is averaged along the limb over up to the rays' spacing and smoothed along the ray with a
     Gaussian of `smooth_px`, which is what an edge of that blur asks for against white noise.
     """
-    base_columns, base_rows = disc.to_pixels(np.cos(angles), np.sin(angles))
-    ahead = disc.to_pixels(np.cos(angles + 1e-4), np.sin(angles + 1e-4))
-    along = np.stack([ahead[0] - base_columns, ahead[1] - base_rows])
-    along /= np.hypot(along[0], along[1])
-    outward = np.stack([along[1], -along[0]])
-    away = np.sign(outward[0] * (base_columns - disc.column) + outward[1] * (base_rows - disc.row))
-    outward = outward * away
+    (base_columns, base_rows), along, outward = normals(disc, angles)
     pad = 3 * smooth_px
     offsets = np.arange(-reach_px - pad, reach_px + pad + _STEP_PX, _STEP_PX)
     spacing = 2 * np.pi * disc.a / len(angles)
@@ -124,13 +129,13 @@ def _zero_crossing(bend: Array, index: npt.NDArray[np.intp], offsets: Array) -> 
 def beyond_line(
     columns: Array, rows: Array, disc: DiscMap, horizon: tuple[Array, Array], margin: float
 ) -> Any:
-    """Which points lie beyond a straight cut across the disc, or within `margin` radii of it."""
+    """Which points lie beyond a straight cut across the disc, or within `margin` radii of it.
+
+    The cut's ends stand in such an order that the lit part lies to its right as the picture is seen.
+    """
     (left, right), (top, bottom) = horizon
     normal = np.array([-(bottom - top), right - left]) / np.hypot(right - left, bottom - top)
-    distance = normal[0] * (columns - left) + normal[1] * (rows - top)
-    # The lit part is the larger one, so the centre lies in it (or within the margin).
-    centre = normal[0] * (disc.column - left) + normal[1] * (disc.row - top)
-    return (1 if centre > 0 else -1) * distance < margin * disc.a
+    return normal[0] * (columns - left) + normal[1] * (rows - top) < margin * disc.a
 
 
 def _blur(profile: Array, offsets: Array, place: Array, good: Any, smooth_px: float) -> float:

@@ -1,14 +1,13 @@
 """The limb to a fraction of a pixel: edge per ray, robust fit with the refraction term, covariance.
 
-Along the vertical the air maps true height y (limb radii) to c0 + b y + c y^2, across it x to a x. The
-prior of c from the axis ratio q = b/a, c/a = k(q) (1-q)^1.5, is a table of own ray integrations through a
-standard atmosphere; its spread covers ordinary weather.
+What rays alone do not know is added from the picture itself: the edges are found once more in the codes
+without the inverse tone curve, and a share of the shift (none in an even sky) is doubt of the unknown curve.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,15 +16,13 @@ from ...models.errors import PictureError
 from ...models.geometry import Array
 from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
-from .edges import EdgeSet, edge_points, ray_angles
+from .edges import EdgeSet, beyond_line, edge_points, ray_angles
+from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, moved, prior_c, radial
 from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
 
-FLOOR = 3e-4  # of the radius, in every limb parameter: sky gradients and vignetting break any fit below
-_PRIOR_RATIO = (0.80, 0.85, 0.89, 0.93, 0.95, 0.974, 0.988, 0.994)
-_PRIOR_K = (0.12, 0.14, 0.16, 0.19, 0.21, 0.23, 0.25, 0.26)
-_TUKEY = 4.685
-_LEAST_RAYS = 0.42
+_TONE_SHARE = 0.25
+"""Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +33,7 @@ class Limb:
     ----------
     disc : DiscMap
     covariance : ndarray, shape (5, 5)
-        Of (right, up, a, b, c) in pixels along the squash's axes, autocorrelation and floor included.
+        Of (right, up, a, b, c) in pixels along the squash's axes, autocorrelation and tone curve's doubt included.
     edge_sigma_px : float
         Blur of the limb, as the sigma of a Gaussian.
     ripple_px : float
@@ -116,10 +113,11 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
     start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0, roll, tilt, mirrored)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
-    disc, edges = _narrowing_passes(photo, table, coarse, start)
-    fit = _fit(name, edges, disc)
+    disc, edges, horizon = _narrowing_passes(photo, table, coarse, start)
+    fit = fit_limb(name, edges, disc)
+    bend = _tone_bend(photo, edges, fit, horizon)
     offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
-    return _limb(fit, edges.blur_px, offset, _tilt(edges, fit), coarse.horizon)
+    return _limb(fit, edges, offset, bend, horizon)
 
 
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
@@ -132,7 +130,7 @@ def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
     columns, rows = disc.outline(360)
     inside = (columns > 1) & (rows > 1) & (columns < shape[1] - 2) & (rows < shape[0] - 2)
     share = float(np.mean(inside))
-    if share < _LEAST_RAYS:
+    if share < LEAST_RAYS:
         raise PictureError(
             name,
             f"too little of the limb: {100 * share:.0f} % of the outline is in the picture",
@@ -140,211 +138,109 @@ def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
         )
 
 
+Line = tuple[Array, Array]
+
+
 def _narrowing_passes(
     photo: Photo, table: npt.NDArray[np.float32], coarse: CoarseDisc, disc: DiscMap
-) -> tuple[DiscMap, EdgeSet]:
-    """Edge points in narrowing bands round a better and better outline; the last outline and its edges."""
+) -> tuple[DiscMap, EdgeSet, Line | None]:
+    """Edge points in narrowing bands round a better and better outline; last outline, edges and horizon."""
     radius, blur = disc.a, max(1.2, 0.004 * disc.a)
     angles = ray_angles()
-    edges = edge_points(photo.luma, table, disc, angles, max(0.05 * radius, 5.0), blur, coarse.horizon)
-    for _ in range(3):
-        fit = _fit(photo.path.name, edges, disc)
+    horizon = coarse.horizon
+    edges = edge_points(photo.luma, table, disc, angles, max(0.05 * radius, 5.0), blur, horizon)
+    for turn in range(3):
+        fit = fit_limb(photo.path.name, edges, disc)
         disc = fit.disc
         blur = float(np.clip(edges.blur_px, 0.7, 0.02 * radius + 0.7))
         reach = max(4.5 * blur, 5 * fit.scale, 4.0)
-        edges = edge_points(photo.luma, table, disc, angles, reach, blur, coarse.horizon)
-    return disc, edges
+        if turn == 0 and horizon is not None and _limb_goes_on(photo, table, fit, blur, horizon):
+            horizon = None
+        edges = edge_points(photo.luma, table, disc, angles, reach, blur, horizon)
+    return disc, edges, horizon
 
 
-@dataclass(frozen=True)
-class _Fit:
-    disc: DiscMap
-    residual: Array  # px, nan where the ray gave no edge
-    weight: Array
-    derivative: Array  # (n, 5) of the residuals by right, up, a, b, c
-    normal: Array  # (5, 5) of the weighted fit with the prior, unit variance
-    scale: float
-
-
-def _prior_c(a: float, b: float) -> tuple[float, float]:
-    """Expected refraction term in pixels and its spread."""
-    ratio = b / a
-    squash = max(1 - ratio, 0.0)
-    expected = a * float(np.interp(ratio, _PRIOR_RATIO, _PRIOR_K)) * squash**1.5
-    return expected, (0.2 if ratio > 0.9 else 0.6) * expected + 2e-5 * a
-
-
-def _radial(disc: DiscMap, columns: Array, rows: Array) -> Array:
-    """Distance in pixels of points from the limb, outward positive, to first order."""
-    x, y = disc.to_disc(columns, rows)
-    rho = np.hypot(x, y)
-    cos, sin = np.cos(disc.tilt), np.sin(disc.tilt)
-    across, high = (cos * x + sin * y) / rho, (-sin * x + cos * y) / rho
-    slope = disc.b + 2 * disc.c * high
-    return (rho - 1) / np.hypot(across / disc.a, high / slope)
-
-
-def _moved(disc: DiscMap, step: Array) -> DiscMap:
-    """The map with (right, up, a, b, c) changed by `step`, right and up along the squash's axes."""
-    turn = disc.roll - disc.tilt
-    cos, sin = math.cos(turn), math.sin(turn)
-    right, up = cos * step[0] + sin * step[1], -sin * step[0] + cos * step[1]
-    return DiscMap(
-        float(disc.column + (-right if disc.mirrored else right)),
-        float(disc.row - up),
-        float(disc.a + step[2]),
-        float(disc.b + step[3]),
-        float(disc.c + step[4]),
-        disc.roll,
-        disc.tilt,
-        disc.mirrored,
+def _limb_goes_on(
+    photo: Photo, table: npt.NDArray[np.float32], fit: LimbFit, blur: float, line: Line
+) -> bool:
+    """Whether the limb is seen beyond a straight cut: then it is a bar across the disc, no horizon."""
+    reach = max(0.02 * fit.disc.a, 4.5 * blur)
+    edges = edge_points(photo.luma, table, fit.disc, ray_angles(), reach, blur, None)
+    beyond = beyond_line(
+        *fit.disc.to_pixels(np.cos(ray_angles()), np.sin(ray_angles())), fit.disc, line, 0.06
     )
+    if np.count_nonzero(beyond) < 8:
+        return False
+    off = np.abs(radial(fit.disc, edges.columns, edges.rows))
+    return float(np.mean((edges.good & (off < max(5 * fit.scale, 0.006 * fit.disc.a)))[beyond])) > 0.6
 
 
-def _derivatives(disc: DiscMap, columns: Array, rows: Array) -> Array:
-    steps = 0.05 * np.eye(5)
-    return np.stack(
-        [
-            (_radial(_moved(disc, s), columns, rows) - _radial(_moved(disc, -s), columns, rows)) / 0.1
-            for s in steps
-        ],
-        axis=1,
-    )
+def _tone_bend(photo: Photo, edges: EdgeSet, fit: LimbFit, horizon: Line | None) -> Array:
+    """How far each ray's edge moves, against the mean, when the tone curve is not undone, pixels."""
+    plain = np.linspace(0, 1, 65536 if photo.luma.dtype == np.uint16 else 256).astype(np.float32)
+    blur = float(np.clip(edges.blur_px, 0.7, 0.02 * fit.disc.a + 0.7))
+    reach = max(5 * blur, 5 * fit.scale, 4.5)
+    other = edge_points(photo.luma, plain, fit.disc, ray_angles(), reach, blur, horizon)
+    both = other.good & (fit.weight > 0)
+    if not np.any(both):
+        return np.zeros(len(fit.weight))
+    bend = radial(fit.disc, other.columns, other.rows) - fit.residual
+    # A ray that jumps to another edge says nothing of the curve.
+    both &= np.abs(bend - np.median(bend[both])) < 2 * blur
+    mean = float(np.average(bend[both], weights=fit.weight[both]))
+    return np.where(both, bend - mean, 0.0)
 
 
-def _robust_scale(residual: Array) -> float:
-    return max(1.4826 * float(np.median(np.abs(residual - np.median(residual)))), 1e-3)
-
-
-def _fit(name: str, edges: EdgeSet, disc: DiscMap) -> _Fit:
-    """Iteratively reweighted Gauss-Newton with Tukey's weights and the prior of c."""
-    columns, rows, known = edges.columns, edges.rows, edges.good
-    if np.mean(known) < _LEAST_RAYS:
-        raise _too_little(name, float(np.mean(known)))
-    disc = _moved(disc, np.array([0.0, 0.0, 0.0, 0.0, _prior_c(disc.a, min(disc.b, disc.a))[0] - disc.c]))
-    scale = 0.02 * disc.a
-    scale = max(scale, 1.0)
-    weight = known.astype(float)
-    residual = np.full(len(columns), np.nan)
-    for turn in range(14):
-        residual = np.where(known, _radial(disc, columns, rows), np.nan)
-        values = residual[known]
-        scale = _robust_scale(values) if turn > 1 else max(scale, _robust_scale(values))
-        ratio = np.where(known, residual, np.inf) / (_TUKEY * scale)
-        weight = np.where(np.abs(ratio) < 1, (1 - np.minimum(ratio**2, 1)) ** 2, 0.0)
-        if np.mean(weight > 0) < 0.5 * _LEAST_RAYS:
-            raise _too_little(name, float(np.mean(weight > 0)))
-        step, *_ = _step(disc, edges, residual, weight, scale)
-        limit = 0.2 * disc.a
-        disc = _moved(disc, np.clip(step, -limit, limit))
-        if not (0.6 < disc.b / disc.a < 1.2):
-            disc = DiscMap(disc.column, disc.row, disc.a, disc.a, 0.0, disc.roll, disc.tilt, disc.mirrored)
-        if turn > 3 and np.max(np.abs(step)) < 1e-4:
-            break
-    used = float(np.mean(weight > 0.05))
-    if used < _LEAST_RAYS:
-        raise _too_little(name, used)
-    residual = np.where(known, _radial(disc, columns, rows), np.nan)
-    _, derivative, normal = _step(disc, edges, residual, weight, scale)
-    return _Fit(disc, residual, weight, derivative, normal, scale)
-
-
-def _too_little(name: str, share: float) -> PictureError:
-    return PictureError(
-        name,
-        f"too little of a limb: a sharp round edge on {100 * share:.0f} % of the outline, "
-        f"{100 * _LEAST_RAYS:.0f} % is needed",
-        "give a photo that shows at least half of the Sun's edge",
-    )
-
-
-def _step(
-    disc: DiscMap, edges: EdgeSet, residual: Array, weight: Array, scale: float
-) -> tuple[Array, Array, Array]:
-    use = weight > 0
-    derivative = np.zeros((len(weight), 5))
-    derivative[use] = _derivatives(disc, edges.columns[use], edges.rows[use])
-    scaled = derivative * weight[:, None] / scale**2
-    normal = derivative.T @ scaled
-    gradient = -scaled.T @ np.where(use, residual, 0.0)
-    expected, spread = _prior_c(disc.a, disc.b)
-    # The prior's own slope by a and b is left out: it is small and would let c pull the axes.
-    normal[4, 4] += 1 / spread**2
-    gradient[4] += (expected - disc.c) / spread**2
-    return np.asarray(np.linalg.solve(normal, gradient), float), derivative, normal
-
-
-def _autocorrelation(residual: Array, weight: Array) -> tuple[float, float]:
-    """Sum over lags of the residuals' correlation, and the correlation of neighbours."""
-    use = weight > 0.05
-    series = np.where(use, residual, 0.0)
-    power = np.abs(np.fft.rfft(series, 2 * len(series))) ** 2
-    counts = np.abs(np.fft.rfft(use.astype(float), 2 * len(series))) ** 2
-    lags = len(series) // 4
-    sums = np.fft.irfft(power)[:lags]
-    pairs = np.maximum(np.fft.irfft(counts)[:lags], 1.0)
-    correlation = (sums / pairs) / max(sums[0] / pairs[0], 1e-12)
-    below = np.nonzero(correlation < 0.05)[0]
-    end = int(below[0]) if len(below) else lags
-    return float(1 + 2 * np.sum(correlation[1:end])), float(correlation[1])
-
-
-def _tilt(edges: EdgeSet, fit: _Fit) -> tuple[float | None, float | None]:
-    """Direction of the squash against the fit's axes from the second harmonic of the residuals, degrees."""
+def _tilt(edges: EdgeSet, fit: LimbFit, bend: Array) -> tuple[float | None, float | None]:
+    """Direction of the squash against the level and its sigma, degrees, from a fit with free tilt."""
     disc = fit.disc
-    if disc.a - disc.b < 4 * fit.scale / math.sqrt(len(fit.weight)) + 3 * FLOOR * disc.a:
+    if disc.a - disc.b < 6 * fit.scale / math.sqrt(len(fit.weight)):
         return None, None
     use = fit.weight > 0.05
     step = 1e-3
 
     def turned(angle: float) -> Array:
-        other = DiscMap(
-            disc.column, disc.row, disc.a, disc.b, disc.c, disc.roll, disc.tilt + angle, disc.mirrored
-        )
-        return _radial(other, edges.columns[use], edges.rows[use])
+        return radial(replace(disc, tilt=disc.tilt + angle), edges.columns[use], edges.rows[use])
 
     slope = (turned(step) - turned(-step)) / (2 * step)
     design = np.column_stack([fit.derivative[use], slope])
     weight = fit.weight[use]
     normal = design.T @ (design * weight[:, None])
-    normal[4, 4] += fit.scale**2 / _prior_c(disc.a, disc.b)[1] ** 2
+    normal[4, 4] += fit.scale**2 / prior_c(disc.a, disc.b)[1] ** 2
     change = np.linalg.solve(normal, -design.T @ (weight * fit.residual[use]))
     left = np.full(len(fit.residual), np.nan)
     left[use] = fit.residual[use] + design @ change
-    inflation, _ = _autocorrelation(left, fit.weight)
+    inflation, _ = autocorrelation(left, fit.weight)
     scale = float(np.sqrt(np.sum(weight * left[use] ** 2) / np.sum(weight)))
     sigma = scale * math.sqrt(inflation * np.linalg.inv(normal)[5, 5])
-    sigma = math.hypot(sigma, FLOOR * disc.a / (disc.a - disc.b))
+    tone = np.linalg.solve(normal, -design.T @ (weight * bend[use]))[5]
+    sigma = math.hypot(sigma, _TONE_SHARE * tone)
     if sigma > math.radians(20):
         return None, None
     return math.degrees(disc.tilt + change[5]), math.degrees(sigma)
 
 
 def _limb(
-    fit: _Fit,
-    blur: float,
-    offset: tuple[float, float],
-    tilt: tuple[float | None, float | None],
-    horizon: tuple[Array, Array] | None,
+    fit: LimbFit, edges: EdgeSet, offset: tuple[float, float], bend: Array, horizon: Line | None
 ) -> Limb:
-    inflation, neighbours = _autocorrelation(fit.residual, fit.weight)
+    inflation, neighbours = autocorrelation(fit.residual, fit.weight)
     used = fit.residual[fit.weight > 0.05]
     rms = float(np.sqrt(np.mean(used**2)))
     covariance = np.linalg.inv(fit.normal) * (max(rms, fit.scale) / fit.scale) ** 2
     covariance *= inflation
-    floor = (FLOOR * fit.disc.a) ** 2
-    covariance = covariance + np.diag([floor, floor, floor, floor, floor / 4])
+    tone = _TONE_SHARE * np.linalg.solve(fit.normal, fit.derivative.T @ (fit.weight * bend) / fit.scale**2)
+    covariance = covariance + np.outer(tone, tone)
     # Both axes grow alike by what the inflection lies inside the true edge.
-    grow = np.array([0, 0, 1.0, fit.disc.b / fit.disc.a, 0])
+    grow = np.array([0, 0, 1.0, 1.0, 0])
     covariance = covariance + offset[1] ** 2 * np.outer(grow, grow)
     return Limb(
-        _moved(fit.disc, offset[0] * grow),
+        moved(fit.disc, offset[0] * grow),
         np.asarray(covariance, float),
-        blur,
+        edges.blur_px,
         rms * math.sqrt(min(max(neighbours - 0.2, 0.0), 1.0)),
         rms,
         float(np.mean(fit.weight > 0.05)),
-        *tilt,
+        *_tilt(edges, fit, bend),
         horizon,
     )
 
@@ -356,8 +252,8 @@ def place_covariance(limb: Limb, x: float, y: float) -> Array:
     steps = 0.05 * np.eye(5)
     derivative = np.empty((2, 5))
     for index, step in enumerate(steps):
-        ahead = np.stack(_moved(disc, step).to_disc(columns, rows))
-        behind = np.stack(_moved(disc, -step).to_disc(columns, rows))
+        ahead = np.stack(moved(disc, step).to_disc(columns, rows))
+        behind = np.stack(moved(disc, -step).to_disc(columns, rows))
         derivative[:, index] = (ahead - behind) / 0.1
     return derivative @ limb.covariance @ derivative.T
 
