@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from matplotlib.axes import Axes
 from matplotlib.patheffects import Normal, Stroke
 
 from ..models.errors import InputError
+from . import target_lines as lines
 from .labels import place_labels
 from .style import INK, figure_of, new_figure, styled, turn_words
 
@@ -32,6 +34,7 @@ def draw_overlay(
     *,
     limb_px: npt.ArrayLike | None = None,
     matches: Mapping[int, str] | None = None,
+    target: int | None = None,
     title: str = "",
     notes: Sequence[str] = (),
     crop: bool = True,
@@ -52,6 +55,8 @@ def draw_overlay(
         drawn.
     matches : mapping, optional
         Spot id to what stands beside the number, such as the match's number.
+    target : int, optional
+        Id of the spot to which a line is drawn from the centre, with its angle from the vertical.
     title, notes : str and sequence of str
         Words above and lines below the picture, when a figure is made.
     crop : bool
@@ -69,7 +74,11 @@ def draw_overlay(
     with styled():
         if ax is None:
             ax = _picture_axes(box, title, notes)
-        return _draw(ax, image, shot, limb_px, matches or {}, box)
+        artists = _draw(ax, image, shot, limb_px, matches or {}, box)
+        vertex = _vertex_of(shot, target) if _get(shot, "centre_px") is not None else None
+        if vertex is not None:
+            artists += _draw_target(ax, shot, vertex, angle=True, short=False)
+        return artists
 
 
 def draw_pair(
@@ -82,6 +91,8 @@ def draw_pair(
     matches: Sequence[Mapping[int, str]] = ({}, {}),
     captions: Sequence[str] = ("first photo", "second photo"),
     reference_deg: float | None = None,
+    targets: tuple[int, int] | None = None,
+    target_words: str = "",
     note: str = "",
     title: str = "The same spots, hours apart",
 ) -> list[Artist]:
@@ -96,6 +107,10 @@ def draw_pair(
     reference_deg : float, optional
         Vertex angle in the first shot of the line that shows the turn; by default that of the matched spot
         (or any spot) farthest from the centre.
+    targets : (int, int), optional
+        Ids of one spot in the two shots. Its own lines, angles from the vertical and turn are then drawn.
+    target_words : str
+        What is written of that spot's turn, below the pattern's.
     note : str
         Words beside the turn, such as a caveat.
     """
@@ -107,18 +122,29 @@ def draw_pair(
         if turn_deg is not None:
             error = "" if sigma_deg is None else f", ± {sigma_deg:.1f}\N{DEGREE SIGN}"
             words = f"The pattern turned {turn_words(turn_deg)}{error}."
-            figure.text(0.025, 0.895, words, fontsize=13, va="top", fontweight="bold")
-            figure.text(0.975, 0.895, note, fontsize=11, va="top", ha="right", color=INK)
-        if reference_deg is None:
-            reference_deg = _reference(shots[0], matches[0])
+            figure.text(0.025, 0.905, words, fontsize=13, va="top", fontweight="bold")
+            figure.text(0.975, 0.905, note, fontsize=11, va="top", ha="right", color=INK)
+        if target_words:
+            figure.text(0.025, 0.868, target_words, fontsize=12, va="top", color=INK)
+        ends = [_vertex_of(shot, number) for shot, number in zip(shots, targets or (None, None), strict=True)]
+        before, now = ends
+        if before is None or now is None:
+            before = _reference(shots[0], matches[0]) if reference_deg is None else reference_deg
+            now = None if before is None or turn_deg is None else before + turn_deg
         artists: list[Artist] = []
         for i in range(2):
-            axes = figure.add_axes((0.025 + 0.4875 * i, 0.075, 0.4625, 0.765))
+            axes = figure.add_axes((0.025 + 0.4875 * i, 0.065, 0.4625, 0.765))
             box = _box(np.asarray(images[i]), shots[i])
             artists += _draw(axes, np.asarray(images[i]), shots[i], limbs_px[i], matches[i], box, short=True)
-            figure.text(0.025 + 0.4875 * i, 0.03, captions[i], fontsize=11, va="bottom", color=INK)
-            if turn_deg is not None and reference_deg is not None:
-                artists += _draw_turn(axes, shots[i], reference_deg, turn_deg if i else None)
+            figure.text(0.025 + 0.4875 * i, 0.025, captions[i], fontsize=11, va="bottom", color=INK)
+            if before is None or now is None:
+                continue
+            named = ends[0] is not None and ends[1] is not None
+            if i == 0:
+                artists += _draw_target(axes, shots[0], before, angle=named)
+            else:
+                own = now - before if not named else math.remainder(now - before, 360)
+                artists += _draw_target(axes, shots[1], now, angle=named, before_deg=before, turn_deg=own)
         return artists
 
 
@@ -277,6 +303,8 @@ def _draw_spots(ax: Axes, shot: Any, matches: Mapping[int, str], short: bool) ->
         ring = places[i] + radius[i] * np.stack([np.cos(circle), np.sin(circle)], axis=-1)
         style = "-" if int(_get(spot, "id")) in matches or not matches else (0, (2, 2))
         artists += ax.plot(ring[:, 0], ring[:, 1], color=_SPOT, lw=1.3, ls=style, path_effects=_cased(1.1))
+        if not texts[i]:
+            continue
         gap = corners[i] - places[i]
         reach = float(np.hypot(*gap))
         if reach > radius[i] + 0.09 * scale:
@@ -306,9 +334,9 @@ def _draw_spots(ax: Axes, shot: Any, matches: Mapping[int, str], short: bool) ->
 
 
 def _number(number: int, matches: Mapping[int, str], short: bool) -> str:
-    """A spot's number, with its match's; the match's alone when `short`."""
+    """A spot's number, with its match's; when `short` what the match is called, nothing without one."""
     if number not in matches:
-        return str(number)
+        return "" if short and matches else str(number)
     return matches[number] if short else f"{number} ({matches[number]})"
 
 
@@ -345,47 +373,37 @@ def _reference(shot: Any, matches: Mapping[int, str]) -> float | None:
     return math.degrees(math.atan2(-_get(far, "x"), _get(far, "y")))
 
 
-def _draw_turn(ax: Axes, shot: Any, reference_deg: float, turn_deg: float | None) -> list[Artist]:
-    """The reference line; in the second shot also where it was, and the arc between the two."""
-
-    def ray(vertex_deg: float, r: npt.ArrayLike) -> npt.NDArray[np.float64]:
-        v = math.radians(vertex_deg)
-        return to_photo(shot, -np.asarray(r, float) * math.sin(v), np.asarray(r, float) * math.cos(v))
-
-    now = ray(reference_deg + (turn_deg or 0.0), np.linspace(0, 1, 301))
+def _draw_target(
+    ax: Axes,
+    shot: Any,
+    vertex_deg: float,
+    *,
+    angle: bool,
+    before_deg: float | None = None,
+    turn_deg: float = 0.0,
+    short: bool = True,
+) -> list[Artist]:
+    """The line to the target; its angle from the vertical; the line before and the arc from it to now."""
     scale = max(_get(shot, "semi_axes_px"))
-    for spot in _get(shot, "spots") or ():  # the line leaves the spots free
-        clear = (max(_ring_radius(spot), 0.02) + 0.008) * scale
-        now[np.hypot(*(now - _spot_place(shot, spot)).T) < clear] = np.nan
-    artists: list[Artist] = list(ax.plot(now[:, 0], now[:, 1], color=_SPOT, lw=2.2, path_effects=_cased(2.0)))
-    if turn_deg is None:
-        return artists
-    before = ray(reference_deg, [0, 1])
-    artists += ax.plot(
-        before[:, 0], before[:, 1], color=_SPOT, lw=1.8, dashes=(3, 3), path_effects=_cased(1.4)
-    )
-    steps = np.linspace(0, 1, max(8, int(abs(turn_deg)) + 2))
-    arc = np.vstack([ray(reference_deg + turn_deg * step, 0.5) for step in steps])
-    artists += ax.plot(arc[:, 0], arc[:, 1], color=_SPOT, lw=2.2, path_effects=_cased(2.0))
-    head = ax.annotate(
-        "",
-        arc[-1],
-        arc[-max(2, len(arc) // 12)],
-        zorder=5,
-        arrowprops={"arrowstyle": "-|>,head_width=0.45,head_length=0.8", "color": _SPOT, "lw": 0},
-    )
-    middle = ray(reference_deg + turn_deg / 2, 0.62)
-    sign = f"{abs(turn_deg):.1f}\N{DEGREE SIGN}"
-    words = ax.text(
-        float(middle[0]),
-        float(middle[1]),
-        sign,
-        fontsize=14,
-        fontweight="bold",
-        color=_SPOT,
-        ha="center",
-        va="center",
-        path_effects=_cased(1.4),
-        zorder=6,
-    )
-    return [*artists, head, words]
+    free = [
+        (_spot_place(shot, spot), (max(_ring_radius(spot), 0.02) + 0.008) * scale)
+        for spot in _get(shot, "spots") or ()
+    ]
+    place = partial(to_photo, shot)
+    artists = lines.draw_line(ax, place, vertex_deg, free, colour=_SPOT, effects=_cased(2.0))
+    if angle:
+        artists += lines.draw_vertical_angle(
+            ax, place, vertex_deg, colour=_VERTICAL, effects=_cased(1.4), casing=_CASING, short=short
+        )
+    if before_deg is not None:
+        artists += lines.draw_before(ax, place, before_deg, colour=_SPOT, effects=_cased(1.4))
+        artists += lines.draw_turn_arc(ax, place, before_deg, turn_deg, colour=_SPOT, effects=_cased(2.0))
+    return artists
+
+
+def _vertex_of(shot: Any, number: int | None) -> float | None:
+    """Vertex angle (deg) of a numbered spot; None without it."""
+    for spot in _get(shot, "spots") or ():
+        if number is not None and int(_get(spot, "id")) == number:
+            return math.degrees(math.atan2(-_get(spot, "x"), _get(spot, "y")))
+    return None

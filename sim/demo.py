@@ -16,7 +16,6 @@ from ..models.observables import unproject
 from ..models.place import Instants, Site
 from ..models.registry import get_model
 from ..render.curves import draw_sweep
-from ..render.overlay import draw_pair
 from ..render.residuals import draw_residuals
 from ..render.style import save_png
 from .compare.contest import DEFAULT_MODELS, Options
@@ -25,9 +24,7 @@ from .files import write_whole
 from .forward import photograph
 from .outing_file import read_outing
 from .photo.measure import Measured, measure_photos
-from .photo.measured import ShotTurn
-from .photo.pairing import NOT_RIGID
-from .photo.record import check_outputs, drawn_photo, record
+from .photo.record import check_outputs, record
 from .rotation import DEFAULT_LAW, rotation_law
 from .scenario import Scenario, read_scenario
 from .sweeping import SweepTimes, sweep
@@ -115,44 +112,19 @@ def _run_pair(
     outing_path = folder / "outing.toml"
     overlays = check_outputs(photos, outing_path, overwrite)
     measured = measure_photos(photos, names=[photo.name for photo in photos])
-    record(measured, outing_path, overlays, overwrite=overwrite)
+    pair = record(measured, outing_path, overlays, overwrite=overwrite)
     step(2, f"{scenario.name}: scoring every geometry")
     scores = score_outing(read_outing(outing_path), [], Options(seed=seed[0]))
     step(3, f"{scenario.name}: drawing")
     pictures = {
-        "pair.png": pair_png(measured, scenario.name),
         "residuals.png": residuals_png(scores),
         "curves.png": curves_png(measured, scores),
     }
     for name, picture in pictures.items():
         write_whole(folder / name, picture)
-    made = [*photos, folder / "truth.json", outing_path, *overlays, *(folder / name for name in pictures)]
+    made = [*photos, folder / "truth.json", outing_path, *overlays]
+    made += [path for path in (pair, *(folder / name for name in pictures)) if path is not None]
     return DemoPair(scenario, measured, scores, tuple(made))
-
-
-def pair_png(measured: Measured, name: str) -> bytes:
-    """First and last photo side by side with the measured turn."""
-    ends = (0, len(measured.photos) - 1)
-    drawn = [drawn_photo(measured, index) for index in ends]
-    turn = measured.turn
-    artists: Any = draw_pair(
-        [one.image for one in drawn],
-        [one.shot for one in drawn],
-        turn_deg=None if turn is None else turn.turn_deg,
-        sigma_deg=None if turn is None else turn.sigma_deg,
-        limbs_px=[one.limb_px for one in drawn],
-        matches=[one.matches for one in drawn],
-        note=_caveat(turn),
-        captions=[f"{measured.photos[i].shot.file}, {measured.photos[i].shot.time_utc}" for i in ends],
-        title=f"{name}: the same spots, hours apart",
-    )
-    return save_png(artists[0].figure, 1800, 1080)
-
-
-def _caveat(turn: ShotTurn | None) -> str:
-    if turn is None or turn.scatter is None or turn.scatter < NOT_RIGID:
-        return ""
-    return f"The spots did not turn as one: {turn.scatter:.2f} disc radii are left over."
 
 
 def residuals_png(scores: Scores) -> bytes:

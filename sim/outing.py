@@ -27,7 +27,8 @@ class Spot:
     """A dark spot measured on one shot.
 
     `correlation` is that of x and y; `area_msh` in millionths of the solar hemisphere, corrected for
-    foreshortening; `darkness` the depth of the darkest part below the photosphere, 0 to 1.
+    foreshortening, `umbra_area_msh` its darker inner part; `darkness` the depth of the darkest part below the
+    photosphere, 0 to 1, `penumbra_darkness` that of the outer part; `by_hand` is true where a person added it.
     """
 
     id: int
@@ -38,6 +39,9 @@ class Spot:
     correlation: float = 0.0
     area_msh: float | None = None
     darkness: float | None = None
+    umbra_area_msh: float | None = None
+    penumbra_darkness: float | None = None
+    by_hand: bool | None = None
 
 
 @dataclass(frozen=True)

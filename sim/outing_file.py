@@ -43,6 +43,8 @@ SPOT_KEYS = {
     "vertex_angle_deg": Key("number", low=-360, high=360),
     "area_msh": Key("number", low=0),
     "darkness": Key("number", low=0, high=1),
+    "umbra_area_msh": Key("number", low=0),
+    "penumbra_darkness": Key("number", low=0, high=1),
     "by_hand": Key("truth"),
 }
 SHOT_KEYS = {
@@ -169,7 +171,8 @@ def write_outing(
         Without it an existing file is refused.
     explicit : collection of str
         Names of given fields (``"site"`` or those of :class:`Shot`, such as ``"time_utc"``) whose new value
-        replaces one that stands in the file, because the person just gave it.
+        replaces one that stands in the file, because the person just gave it; ``"by_hand"`` where `outing`
+        holds the spots by hand already and those that it lacks were dropped.
 
     Raises
     ------
@@ -242,7 +245,7 @@ def _merge_shot(table: Any, before: Shot, shot: Shot, explicit: Collection[str])
             shot.roll_deg,
             "measure with the roll of the file or remove it there",
         )
-    by_hand = [spot for spot in table.get("spot", []) if spot.get("by_hand")]
+    by_hand = [spot for spot in table.get("spot", []) if spot.get("by_hand") and "by_hand" not in explicit]
     table.pop("spot", None)
     for name, value in _shot_items(shot).items():
         if name in _MEASURED or name in explicit or name not in table:

@@ -14,11 +14,11 @@ from whichsun.sim.demo import run_demo
 
 HERE = Path(__file__).parent
 FROM_DEMO = {
-    "distant-sphere-pair/pair.png": "pair-distant-sphere.png",
+    "distant-sphere-pair/outing.pair.png": "pair-distant-sphere.png",
     "distant-sphere-pair/sunrise.overlay.png": "overlay.png",
     "distant-sphere-pair/curves.png": "curves-distant-sphere.png",
     "distant-sphere-pair/residuals.png": "residuals-distant-sphere.png",
-    "nearby-plane-pair/pair.png": "pair-nearby-plane.png",
+    "nearby-plane-pair/outing.pair.png": "pair-nearby-plane.png",
     "nearby-plane-pair/residuals.png": "residuals-nearby-plane.png",
 }
 DISCS = {

@@ -83,6 +83,7 @@ def run(
         from ..photo.record import check_outputs, record
 
         each = _options(len(photos), site, time, utc_offset, mount, mirrored, roll, roll_sigma)
+        pair = None
         overlays = [] if output is None else check_outputs(photos, output, overwrite)
         names = _names(photos, output)
         if output is not None and output.exists():
@@ -100,10 +101,10 @@ def run(
         if output is not None:
             given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
             given |= {"roll_deg": roll, "roll_sigma_deg": roll_sigma}
-            explicit = {name for name, value in given.items() if value}
-            record(measured, output, overlays, overwrite=overwrite, explicit=explicit)
+            explicit = {name for name, value in given.items() if value} | {"by_hand"}
+            pair = record(measured, output, overlays, overwrite=overwrite, explicit=explicit)
         result = measured.to_json()
-        return {**result, "outing": output, "overlays": overlays}
+        return {**result, "outing": output, "overlays": overlays, "pair": pair}
 
     report(NAME, work, as_json=as_json, show=_show)
 
@@ -234,8 +235,9 @@ def _show(result: dict[str, Any]) -> None:
     turn = result["turn"]
     if turn is not None and turn["turn_deg"] is not None:
         sigma = "roll unknown" if turn["sigma_deg"] is None else f"+/- {turn['sigma_deg']:.1f} deg"
+        sigma += _wide(turn)
         print(
-            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}{_wide(turn)}, {_spots(turn['spots_used'])}) "
+            f"The spot pattern turned {turn_in_words(turn['turn_deg'])} ({sigma}, {_spots(turn['spots_used'])}) "
             f"from {turn['shot_a']} to {turn['shot_b']}."
         )
     target = result["target"]
@@ -247,7 +249,7 @@ def _show(result: dict[str, Any]) -> None:
         )
     if result["outing"] is not None:
         print(f"Written: {result['outing']}")
-        for path in result["overlays"]:
+        for path in [*result["overlays"], *([result["pair"]] if result["pair"] else [])]:
             print(f"         {path}")
 
 

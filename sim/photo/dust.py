@@ -20,12 +20,21 @@ _FOUND_AGAIN = 0.03  # limb radii
 
 @dataclass(frozen=True)
 class DustShot:
-    """What the search needs of one photo; `size` is (rows, columns), `days` counts from any epoch."""
+    """What the search needs of one photo; `size` is (rows, columns), `days` counts from any epoch.
+
+    `faint`: dips too weak for a spot, where a speck seen in another photo may stand.
+    """
 
     spots: tuple[MeasuredSpot, ...]
     disc: DiscMap
     size: tuple[int, int]
     days: float | None
+    faint: tuple[MeasuredSpot, ...] = ()
+
+    @property
+    def dips(self) -> tuple[MeasuredSpot, ...]:
+        """Spots, then faint dips."""
+        return (*self.spots, *self.faint)
 
 
 def spot_table(spots: Sequence[MeasuredSpot]) -> SpotTable:
@@ -56,20 +65,21 @@ def fixed_specks(shots: Sequence[DustShot]) -> list[set[int]]:
                 if _must_have_moved(first, second, a, b):
                     dust[i].add(a)
                     dust[j].add(b)
-    return dust
+    return [{k for k in found if k < len(shot.spots)} for found, shot in zip(dust, shots, strict=True)]
 
 
 def _coincident(first: DustShot, second: DustShot) -> list[tuple[int, int]]:
     return [
         (a, b)
-        for a, one in enumerate(first.spots)
-        for b, other in enumerate(second.spots)
-        if np.hypot(one.column - other.column, one.row - other.row) < _SAME_PX
+        for a, one in enumerate(first.dips)
+        for b, other in enumerate(second.dips)
+        if (a < len(first.spots) or b < len(second.spots))
+        and np.hypot(one.column - other.column, one.row - other.row) < _SAME_PX
     ]
 
 
 def _must_have_moved(first: DustShot, second: DustShot, a: int, b: int) -> bool:
-    one, other = first.spots[a], second.spots[b]
+    one, other = first.dips[a], second.dips[b]
     pairs = _coincident(first, second)
     rest_a = [k for k in range(len(first.spots)) if all(k != pair[0] for pair in pairs)]
     rest_b = [k for k in range(len(second.spots)) if all(k != pair[1] for pair in pairs)]
@@ -112,7 +122,7 @@ def _alone_in_place(
     first: DustShot, second: DustShot, a: int, b: int, rest_a: list[int], rest_b: list[int]
 ) -> bool:
     """Whether greater spots of both photos left their places while this one, off the centre, did not."""
-    one, other = first.spots[a], second.spots[b]
+    one, other = first.dips[a], second.dips[b]
 
     def greater(spots: tuple[MeasuredSpot, ...], rest: list[int], than: MeasuredSpot) -> list[MeasuredSpot]:
         weight = than.area_msh * than.darkness

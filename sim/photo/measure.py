@@ -23,8 +23,10 @@ from .measured import (
     given_by_file,
     outing_spots,
 )
+from .overrule import Overrule, matched_by_hand, overruled
 from .pairing import compare_photos, without_dust
 from .spots import SpotFindings, find_spots
+from .target import target_turn
 
 __all__ = [
     "TRIPOD_ROLL_SIGMA_DEG",
@@ -99,6 +101,7 @@ def measure_photos(
     *,
     names: Sequence[str] | None = None,
     progress: Callable[[int, int], None] | None = None,
+    overrule: Overrule | None = None,
 ) -> Measured:
     """Measure the photos of one outing, drop dust, match the spots and find the turns.
 
@@ -111,6 +114,8 @@ def measure_photos(
         What the shots' files are called; the paths as given.
     progress : callable, optional
         Called with (photos done, photos in all).
+    overrule : Overrule, optional
+        What a person says against the machine.
 
     Raises
     ------
@@ -134,13 +139,15 @@ def measure_photos(
         photos.append(measure_photo(path, option, name=name))
         if progress is not None:
             progress(index + 1, len(paths))
-    photos = without_dust(photos)
+    overrule = overrule or Overrule()
+    photos = overruled(without_dust(photos), names, overrule)
     for photo in photos:
         if not photo.shot.spots:
             _warn(f"{photo.shot.file}: no spot was found on the disc")
-    matches, turns = compare_photos(photos)
+    matches, turns = compare_photos(photos, matched_by_hand(photos, overrule))
+    target = target_turn(photos, matches, names, overrule)
     outing = Outing(_common_site(photos), tuple(photo.shot for photo in photos))
-    return Measured(outing, tuple(photos), tuple(matches), tuple(turns))
+    return Measured(outing, tuple(photos), tuple(matches), tuple(turns), target)
 
 
 def _warn(text: str) -> None:

@@ -75,6 +75,14 @@ class PhotoMeasurement:
 
 
 @dataclass(frozen=True)
+class FailedPhoto:
+    """A photo that could not be measured, and why."""
+
+    file: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class SpotMatch:
     """Spot `id_a` of photo `shot_a` is spot `id_b` of photo `shot_b`."""
 
@@ -182,16 +190,20 @@ def outing_spots(found: Sequence[MeasuredSpot]) -> tuple[Spot, ...]:
     for number, spot in enumerate(found, start=1):
         sigma_x, sigma_y = np.sqrt(np.diag(spot.covariance))
         correlation = spot.covariance[0, 1] / (sigma_x * sigma_y)
+        sizes = (spot.area_msh, spot.darkness, spot.umbra_area_msh, spot.penumbra_darkness)
+        area, darkness, umbra, penumbra = (value if math.isfinite(value) else None for value in sizes)
         spots.append(
             Spot(
-                number,
-                spot.x,
-                spot.y,
-                float(sigma_x),
-                float(sigma_y),
-                float(correlation),
-                spot.area_msh,
-                spot.darkness,
+                id=number,
+                x=spot.x,
+                y=spot.y,
+                sigma_x=float(sigma_x),
+                sigma_y=float(sigma_y),
+                correlation=float(correlation),
+                area_msh=area,
+                darkness=darkness,
+                umbra_area_msh=umbra,
+                penumbra_darkness=penumbra,
             )
         )
     return tuple(spots)
@@ -222,6 +234,9 @@ def _shot_json(photo: PhotoMeasurement) -> dict[str, Any]:
                 "vertex_angle_deg": math.degrees(math.atan2(-spot.x, spot.y)),
                 "area_msh": spot.area_msh,
                 "darkness": spot.darkness,
+                "umbra_area_msh": spot.umbra_area_msh,
+                "penumbra_darkness": spot.penumbra_darkness,
+                "by_hand": bool(spot.by_hand),
             }
             for spot in shot.spots
         ],

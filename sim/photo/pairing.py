@@ -33,7 +33,7 @@ def without_dust(photos: list[PhotoMeasurement]) -> list[PhotoMeasurement]:
     """The photos without the specks that stand on the same pixels in two of them; warns of each."""
     if len(photos) < 2:
         return photos
-    shots = [DustShot(p.findings.spots, p.limb.disc, p.size_px, p.days) for p in photos]
+    shots = [DustShot(p.findings.spots, p.limb.disc, p.size_px, p.days, p.findings.faint) for p in photos]
     cleaned = []
     for photo, dust in zip(photos, fixed_specks(shots), strict=True):
         if dust:

@@ -11,7 +11,8 @@ from ...models.errors import InputError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
 from .load import load_photo
-from .measure import Measured, PhotoMeasurement
+from .measured import Measured, PhotoMeasurement, ShotTurn
+from .pairing import NOT_RIGID
 
 _USED = 0.5
 _WIDTH_PX = 1400
@@ -44,15 +45,22 @@ def check_outputs(photos: list[Path], outing: Path, overwrite: bool) -> list[Pat
     for photo in photos:
         if photo.resolve() == outing.resolve():
             raise InputError("--output", "must not be one of the photos", str(outing))
-    check_free([outing, *overlays], overwrite)
+    pair = [pair_path(outing)] if len(photos) > 1 else []
+    check_free([outing, *overlays, *pair], overwrite)
     return overlays
+
+
+def pair_path(outing: Path) -> Path:
+    """Where the sheet of the first and the last photo goes: ``<outing stem>.pair.png``."""
+    return outing.with_name(f"{outing.stem}.pair.png")
 
 
 def record(
     measured: Measured, outing: Path, overlays: list[Path], *, overwrite: bool, explicit: Collection[str] = ()
-) -> None:
-    """Write the outing file and the overlays, after all of them have been made.
+) -> Path | None:
+    """Write the outing file, the overlays and the sheet of the pair, after all of them have been made.
 
+    Returns the sheet's path, None where there is but one photo.
     `explicit` names the fields that the person gave (see :func:`whichsun.sim.outing_file.write_outing`).
     """
     if outing.exists() and overwrite:
@@ -60,9 +68,14 @@ def record(
     else:
         text = outing_text(measured.outing)
     pictures = [overlay_png(measured, index) for index in range(len(measured.photos))]
+    sheet = pair_png(measured, outing.stem) if len(measured.photos) > 1 else None
     write_whole(outing, text)
     for path, picture in zip(overlays, pictures, strict=True):
         write_whole(path, picture)
+    if sheet is None:
+        return None
+    write_whole(pair_path(outing), sheet)
+    return pair_path(outing)
 
 
 @dataclass(frozen=True)
@@ -98,10 +111,58 @@ def overlay_png(measured: Measured, index: int) -> bytes:
         drawn.shot,
         limb_px=drawn.limb_px,
         matches=drawn.matches,
+        target=_target_here(measured, index),
         title=Path(measured.photos[index].shot.file).name,
         notes=_notes(measured, index),
     )
     return save_png(artists[0].figure, _WIDTH_PX)
+
+
+def pair_png(measured: Measured, name: str) -> bytes:
+    """PNG of the first and the last photo side by side with the turns of the pattern and of the target."""
+    from ...render.overlay import draw_pair
+    from ...render.style import save_png, turn_words
+
+    ends = (0, len(measured.photos) - 1)
+    drawn = [drawn_photo(measured, index) for index in ends]
+    turn, target = measured.turn, measured.target
+    words = ""
+    if target is not None:
+        error = "" if target.sigma_deg is None else f", ± {target.sigma_deg:.1f}\N{DEGREE SIGN}"
+        words = f"Spot {target.id_a} alone, as drawn here: {turn_words(target.turn_deg)}{error}."
+    artists: Any = draw_pair(
+        [one.image for one in drawn],
+        [one.shot for one in drawn],
+        turn_deg=None if turn is None else turn.turn_deg,
+        sigma_deg=None if turn is None else turn.sigma_deg,
+        limbs_px=[one.limb_px for one in drawn],
+        # One spot has one name on both: its number in the first photo.
+        matches=[{number: str(number) for number in drawn[0].matches}, drawn[1].matches],
+        targets=None if target is None else (target.id_a, target.id_b),
+        target_words=words,
+        note=_caveat(turn),
+        captions=[_caption(measured, index) for index in ends],
+        title=f"{name}: the same spots, hours apart",
+    )
+    return save_png(artists[0].figure, 1800, 1080)
+
+
+def _caption(measured: Measured, index: int) -> str:
+    shot = measured.photos[index].shot
+    return f"{Path(shot.file).name}, {shot.time_utc or 'time unknown'}"
+
+
+def _caveat(turn: ShotTurn | None) -> str:
+    if turn is None or turn.scatter is None or turn.scatter < NOT_RIGID:
+        return ""
+    return f"The spots did not turn as one: {turn.scatter:.2f} disc radii are left over."
+
+
+def _target_here(measured: Measured, index: int) -> int | None:
+    """The target's number in a photo: known in the first and the last."""
+    if measured.target is None:
+        return None
+    return {0: measured.target.id_a, len(measured.photos) - 1: measured.target.id_b}.get(index)
 
 
 def _drawn_shot(photo: PhotoMeasurement) -> dict[str, Any]:
@@ -151,5 +212,7 @@ def _notes(measured: Measured, index: int) -> list[str]:
     other = _other(measured, index)
     notes = [f"{shot.time_utc or 'time unknown'}, {shot.mount}, {len(shot.spots)} spots"]
     if other is not None and _partners(measured, index):
+        if _target_here(measured, index) is not None:
+            notes.append("Line: the target spot, with its angle from the vertical after undoing the squash")
         notes.append(f"In brackets: the same spot's number in {Path(measured.photos[other].shot.file).name}")
     return notes

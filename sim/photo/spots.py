@@ -2,32 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
-from .background import Background, fit_background
-from .edges import beyond_line
+from .field import DiscField, disc_field
 from .impostors import impostors
 from .limb import Limb, place_covariance
 from .load import Photo, linear_table
-from .pieces import Piece, cut_pieces
+from .pieces import WEIGHT_SHARE, Piece, cut_pieces
 
 DETECT_SIGMAS = 6.0
 LEAST_DEPTH = 0.10
 MAX_RADIUS = 0.98
-_DETECT_DIAMETER_PX = 900
 _GROW_SIGMAS, _GROW_DEPTH = 3.0, 0.05
-_BRIGHT, _NEARLY_WHITE = 1.5, 0.6
-_LEAST_MARK_PIXELS = 6
 _RIPPLE_GAIN = 1.1
 _PLACE_FLOOR_PX = 0.05
 _MOST_SPOTS = 60
+_FAINT_SIGMAS, _FAINT_DEPTH, _MOST_FAINT = 3.5, 0.04, 200
+_LEAST_UMBRA, _PENUMBRA = 0.4, 0.2  # depths: no umbra is less, a penumbra's usual one
 
 
 @dataclass(frozen=True)
@@ -45,7 +43,11 @@ class MeasuredSpot:
     own_covariance : ndarray, shape (2, 2)
         The part that is not shared with the other spots of the photo.
     area_msh : float
-        Millionths of the solar hemisphere, foreshortening undone.
+        Millionths of the solar hemisphere, foreshortening and blur undone; nan where an eye placed the spot.
+    umbra_area_msh : float
+        Of its darker inner part, 0 where none stands out.
+    penumbra_darkness : float
+        Median depth of the rest, 0 to 1.
     darkness : float
         Depth of the darkest part below the photosphere, 0 to 1, linear light.
     darkest_px : tuple of int
@@ -64,36 +66,27 @@ class MeasuredSpot:
     darkness: float
     darkest_px: tuple[int, int]
     significance: float
+    umbra_area_msh: float = math.nan
+    penumbra_darkness: float = math.nan
 
 
 @dataclass(frozen=True)
 class SpotFindings:
-    """Spots by falling area, and what was refused: (column, row, reason)."""
+    """Spots by falling area, and what was refused: (column, row, reason).
+
+    `faint` are places of dips too weak to be called spots: what dust looks like in a softer photo.
+    """
 
     spots: tuple[MeasuredSpot, ...]
     refused: tuple[tuple[float, float, str], ...]
     clipped_share: float
-
-
-@dataclass(frozen=True)
-class _Field:
-    """The disc at the detection's scale."""
-
-    step: int
-    left: int
-    top: int
-    depth: Array
-    smooth: Array
-    sigma: Array
-    usable: npt.NDArray[np.bool_]
-    marked: npt.NDArray[np.bool_]
-    background: Background
+    faint: tuple[MeasuredSpot, ...] = ()
 
 
 def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
     """Measure every dark spot with r <= 0.98 that is at least 10 % deep and 6 sigma above the noise."""
     table = linear_table(photo.luma)
-    field, clipped = _field(photo, table, limb)
+    field, clipped = disc_field(photo, table, limb)
     if field is None:
         return SpotFindings((), (), clipped)
     pieces = _pieces(field)
@@ -107,107 +100,59 @@ def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
     spots, reasons = [], []
     for index, piece in enumerate(pieces):
         reason = refused.get(index, "")
-        spot = None if reason else _measure(photo, table, limb, field, piece)
+        spot = None if reason else measure_piece(photo, table, limb, field, piece)
         if spot is None:
             if reason:
                 row, column = piece.peak
-                reasons.append((*_full(field, column, row), reason))
+                reasons.append((*field.full_place(column, row), reason))
         elif isinstance(spot, str):
             row, column = piece.peak
-            reasons.append((*_full(field, column, row), spot))
+            reasons.append((*field.full_place(column, row), spot))
         else:
             spots.append(spot)
     spots.sort(key=lambda spot: -spot.area_msh)
-    return SpotFindings(tuple(spots[:_MOST_SPOTS]), tuple(reasons), clipped)
+    return SpotFindings(tuple(spots[:_MOST_SPOTS]), tuple(reasons), clipped, _faint(field, limb))
 
 
-def _full(field: _Field, column: float, row: float) -> tuple[float, float]:
-    shift = (field.step - 1) / 2
-    return field.left + field.step * column + shift, field.top + field.step * row + shift
-
-
-def _field(photo: Photo, table: npt.NDArray[np.float32], limb: Limb) -> tuple[_Field | None, float]:
-    disc, luma = limb.disc, photo.luma
-    step = max(1, -(-int(2 * disc.a) // _DETECT_DIAMETER_PX))
-    columns, rows = disc.outline()
-    left, top = max(int(columns.min()) - 2, 0), max(int(rows.min()) - 2, 0)
-    width = (min(int(columns.max()) + 3, luma.shape[1]) - left) // step
-    height = (min(int(rows.max()) + 3, luma.shape[0]) - top) // step
-    cut = luma[top : top + height * step, left : left + width * step]
-    light = table[cut]
-    full_scale = len(table) - 1
-    clipped = (cut >= 0.992 * full_scale).astype(np.float32)
-    if step > 1:
-        light = light.reshape(height, step, width, step).mean(axis=(1, 3))
-        clipped = clipped.reshape(height, step, width, step).mean(axis=(1, 3))
-    light = light.astype(float)
-    shift = (step - 1) / 2
-    grid_rows, grid_columns = np.mgrid[:height, :width].astype(float)
-    full_columns, full_rows = left + step * grid_columns + shift, top + step * grid_rows + shift
-    x, y = disc.to_disc(full_columns, full_rows)
-    rho = np.hypot(x, y)
-    edge = min(0.988, 1 - 2.2 * limb.edge_sigma_px / disc.a - 0.5 * step / disc.a)
-    usable = rho < edge
-    if limb.horizon is not None:
-        usable &= ~beyond_line(full_columns, full_rows, disc, limb.horizon, 0.02)
-    share = float(np.mean(clipped[usable] > 0.5)) if np.any(usable) else 1.0
-    usable &= clipped < 0.1
-    if np.count_nonzero(usable) < 400:
-        return None, share
-    background = fit_background(light, x, y, usable)
-    ratio = light / np.maximum(background.at(x, y), 1e-6)
-    marked = _bright_marks(ratio, usable, light)
-    usable &= ~marked
-    background = fit_background(light, x, y, usable)
-    depth = np.where(usable, 1 - light / np.maximum(background.at(x, y), 1e-6), 0.0)
-    width_px = max(0.8, 0.7 * limb.edge_sigma_px / step)
-    weight = ndimage.gaussian_filter(usable.astype(float), width_px)
-    smooth = np.where(usable, ndimage.gaussian_filter(depth, width_px) / np.maximum(weight, 0.05), 0.0)
-    sigma = _noise(smooth, rho, usable)
-    return _Field(step, left, top, depth, smooth, sigma, usable, marked, background), share
-
-
-def _bright_marks(ratio: Array, usable: npt.NDArray[np.bool_], light: Array) -> npt.NDArray[np.bool_]:
-    """Captions and other nearly white marks on a darker disc, with the ringing round them.
-
-    A lone bright pixel or two belong to faculae.
-    """
-    core = usable & (ratio > _BRIGHT) & (light > _NEARLY_WHITE)
-    if np.count_nonzero(core) < _LEAST_MARK_PIXELS:
-        return np.zeros_like(core)
-    labels: Any = ndimage.label(usable & (ratio > 1.2), structure=np.ones((3, 3)))[0]  # type: ignore[index]
-    grown = (np.bincount(labels[core], minlength=int(labels.max()) + 1) >= _LEAST_MARK_PIXELS)[labels]
-    grown &= labels > 0
-    return np.logical_and(ndimage.binary_dilation(grown, iterations=3), usable)
-
-
-def _noise(depth: Array, rho: Array, usable: Any) -> Array:
-    """Robust sigma of the spotless disc as a function of the radius, per pixel."""
-    edges = np.array([0, 0.35, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.975, 1.0])
-    middles, values = [], []
-    for low, high in pairwise(edges):
-        ring = depth[usable & (rho >= low) & (rho < high)]
-        if len(ring) > 60:
-            # The upper half holds the spots; the lower half does not.
-            low_side = np.median(ring) - np.percentile(ring, 15.87)
-            middles.append((low + high) / 2)
-            values.append(max(low_side, 1.4826 * np.median(np.abs(ring - np.median(ring))), 1e-4))
-    if not values:
-        return np.full(depth.shape, np.inf)
-    return np.interp(rho, middles, values)
-
-
-def _pieces(field: _Field) -> list[Piece]:
+def _pieces(field: DiscField) -> list[Piece]:
     """Connected dark regions with a deep enough peak, cut into single spots."""
     low = np.maximum(_GROW_SIGMAS * field.sigma, _GROW_DEPTH)
     high = np.maximum(DETECT_SIGMAS * field.sigma, LEAST_DEPTH)
     return cut_pieces(field.smooth, field.depth, field.sigma, low, high, field.usable)
 
 
-def _measure(
-    photo: Photo, table: npt.NDArray[np.float32], limb: Limb, field: _Field, piece: Piece
+def _faint(field: DiscField, limb: Limb) -> tuple[MeasuredSpot, ...]:
+    """Dips of 3.5 sigma and 4 % that are not deep enough for a spot."""
+    level = np.maximum(_FAINT_SIGMAS * field.sigma, _FAINT_DEPTH)
+    labels, count = cast("tuple[Any, int]", ndimage.label(field.usable & (field.smooth > level)))
+    if count == 0 or count > _MOST_FAINT:
+        return ()
+    index = np.arange(1, count + 1)
+    peaks = np.asarray(ndimage.maximum_position(field.smooth, labels, index), int).reshape(-1, 2)
+    found = []
+    for row, column in peaks:
+        depth = float(field.smooth[row, column])
+        if depth > max(DETECT_SIGMAS * field.sigma[row, column], LEAST_DEPTH):
+            continue
+        box = np.clip(field.smooth[max(row - 1, 0) : row + 2, max(column - 1, 0) : column + 2], 0, None)
+        rows, columns = np.indices(box.shape)
+        total = float(box.sum())
+        place = field.full_place(
+            max(column - 1, 0) + float((box * columns).sum()) / total,
+            max(row - 1, 0) + float((box * rows).sum()) / total,
+        )
+        x, y = (float(v) for v in limb.disc.to_disc(np.array(place[0]), np.array(place[1])))
+        own = (0.5 * field.step / limb.disc.a) ** 2 * np.eye(2)
+        pixel = round(place[0]), round(place[1])
+        significance = depth / float(field.sigma[row, column])
+        found.append(MeasuredSpot(*place, x, y, own, own, 1.0, depth, pixel, significance))
+    return tuple(found)
+
+
+def measure_piece(
+    photo: Photo, table: npt.NDArray[np.float32], limb: Limb, field: DiscField, piece: Piece
 ) -> MeasuredSpot | str | None:
-    """Centroid, area and darkness on the full-size picture."""
+    """Centroid, areas and darkness of a dark piece on the full-size picture; words where it cannot be."""
     step, disc = field.step, limb.disc
     top = field.top + step * (piece.origin[0] - 1)
     left = field.left + step * (piece.origin[1] - 1)
@@ -229,12 +174,16 @@ def _measure(
     offset = np.stack([columns - column, rows - row])
     jacobian = disc.jacobian(centre_x, centre_y)
     # Noise power of one full-size pixel, from what the detection's Gaussian left of it.
-    sigma = float(field.sigma[piece.peak]) * np.sqrt(4 * np.pi) * max(0.8, 0.7 * limb.edge_sigma_px / step)
+    sigma = float(field.sigma[piece.peak]) * np.sqrt(4 * np.pi) * field.smoothing_px
     noise = sigma**2 * step**2 * (offset @ offset.T) / total**2
     spread = (_RIPPLE_GAIN * limb.ripple_px) ** 2 + _PLACE_FLOOR_PX**2
     own = jacobian @ (noise + spread * np.eye(2)) @ jacobian.T
     mu = np.sqrt(np.clip(1 - x**2 - y**2, 0.03, 1))
-    area = abs(float(np.linalg.det(jacobian))) * float(np.sum(1 / mu)) / (2 * np.pi) * 1e6
+    pixel_msh = abs(float(np.linalg.det(jacobian))) / mu / (2 * np.pi) * 1e6
+    darkness = float(min(max(piece.depth, _peak(photo, table, field, piece, limb)), 1.0))
+    blur = math.hypot(limb.edge_sigma_px, step * field.smoothing_px)
+    share = _unblurred_share(len(depth), total, darkness, blur)
+    umbra = depth > max(_LEAST_UMBRA, 0.5 * (darkness + _PENUMBRA))
     darkest = int(np.argmin(photo.luma[rows, columns]))
     return MeasuredSpot(
         column,
@@ -243,16 +192,29 @@ def _measure(
         centre_y,
         own + place_covariance(limb, centre_x, centre_y),
         own,
-        area,
-        float(min(max(piece.depth, _peak(photo, table, field, piece, limb)), 1.0)),
+        share * float(np.sum(pixel_msh)),
+        darkness,
         (int(columns[darkest]), int(rows[darkest])),
         piece.significance,
+        min(float(np.sum(pixel_msh[umbra])), share * float(np.sum(pixel_msh))),
+        float(np.clip(np.median(depth[~umbra]), 0, 1)) if not np.all(umbra) else math.nan,
     )
 
 
-def _peak(photo: Photo, table: npt.NDArray[np.float32], field: _Field, piece: Piece, limb: Limb) -> float:
+def _unblurred_share(pixels: int, deficit: float, darkness: float, blur_px: float) -> float:
+    """Share of a piece's pixels that the spot covered before the blur.
+
+    The piece is cut at 15 % of its peak: a point blurred by a Gaussian of sigma s fills 3.79 pi s^2 there,
+    and small spots grow by about as much. The light missing sets a floor: no spot is deeper than 90 %.
+    """
+    spread = 2 * math.log(1 / WEIGHT_SHARE) * math.pi * blur_px**2
+    floor = deficit / max(0.9, darkness)
+    return max(pixels - spread, floor) / pixels
+
+
+def _peak(photo: Photo, table: npt.NDArray[np.float32], field: DiscField, piece: Piece, limb: Limb) -> float:
     """Depth of the darkest 3 by 3 pixels' middle at full size."""
-    column, row = (round(value) for value in _full(field, piece.peak[1], piece.peak[0]))
+    column, row = (round(value) for value in field.full_place(piece.peak[1], piece.peak[0]))
     reach = field.step + 1
     box = photo.luma[max(row - reach, 0) : row + reach + 1, max(column - reach, 0) : column + reach + 1]
     light = ndimage.uniform_filter(table[box].astype(float), min(3, *box.shape))

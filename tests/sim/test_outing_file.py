@@ -102,7 +102,7 @@ def test_measuring_again_keeps_what_was_entered_by_hand(tmp_path):
     assert first.mount == "hand-held"
     assert first.centre_px == (800.25, 600.5)
     assert first.spots[:2] == OUTING.shots[0].spots
-    assert first.spots[2] == Spot(3, 0.1, 0.1, 0.01, 0.01)
+    assert first.spots[2] == Spot(3, 0.1, 0.1, 0.01, 0.01, by_hand=True)
     assert merged.observables == OUTING.observables
     again = merge_outing(text, OUTING)
     assert again == text

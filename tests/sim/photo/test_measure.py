@@ -43,6 +43,9 @@ SPOT_KEYS = {
     "vertex_angle_deg",
     "area_msh",
     "darkness",
+    "umbra_area_msh",
+    "penumbra_darkness",
+    "by_hand",
 }
 
 
@@ -158,11 +161,13 @@ def test_fixed_dust_is_refused_and_spots_are_kept(pictures):
 
 def test_json_has_the_stable_keys(pair):
     result = pair.to_json()
-    assert set(result) == {"shots", "matches", "turns", "turn"}
+    assert set(result) == {"shots", "matches", "turns", "turn", "target"}
     assert all(set(shot) == SHOT_KEYS for shot in result["shots"])
     assert all(set(spot) == SPOT_KEYS for shot in result["shots"] for spot in shot["spots"])
     assert set(result["matches"][0]) == {"shot_a", "id_a", "shot_b", "id_b", "probability"}
-    assert set(result["turns"][0]) == {"shot_a", "shot_b", "turn_deg", "sigma_deg", "spots_used"}
+    assert set(result["turns"][0]) == {
+        *("shot_a", "shot_b", "turn_deg", "sigma_deg", "spots_used", "low95_deg", "high95_deg")
+    }
     assert set(result["turn"]) == {*result["turns"][0], "mirrored"}
     for shot in result["shots"]:
         areas = [spot["area_msh"] for spot in shot["spots"]]

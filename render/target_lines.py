@@ -1,0 +1,123 @@
+"""A target as a teacher draws it: the line from the centre through the spot to the limb, and its angles."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+
+from .style import turn_words
+
+_ANGLE_RADIUS, _TURN_RADIUS = 0.24, 0.5  # limb radii of the arcs from the vertical and from the line before
+_SHORTEST_DEG = 6.0  # an arc below this is all arrowhead
+
+ToPhoto = Callable[[npt.ArrayLike, npt.ArrayLike], npt.NDArray[np.float64]]
+
+
+def ray(to_photo: ToPhoto, vertex_deg: float, r: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Columns and rows (n, 2) at the radii `r` in the direction of a vertex angle."""
+    v = math.radians(vertex_deg)
+    return to_photo(-np.asarray(r, float) * math.sin(v), np.asarray(r, float) * math.cos(v))
+
+
+def draw_line(
+    ax: Axes,
+    to_photo: ToPhoto,
+    vertex_deg: float,
+    free: Sequence[tuple[npt.ArrayLike, float]],
+    *,
+    colour: str,
+    effects: Any,
+) -> list[Artist]:
+    """The line from the centre to the limb, broken where it would cover the `free` circles (centre, radius)."""
+    line = ray(to_photo, vertex_deg, np.linspace(0, 1, 301))
+    for centre, radius in free:
+        line[np.hypot(*(line - np.asarray(centre, float)).T) < radius] = np.nan
+    return list(ax.plot(line[:, 0], line[:, 1], color=colour, lw=2.2, path_effects=effects))
+
+
+def draw_before(ax: Axes, to_photo: ToPhoto, vertex_deg: float, *, colour: str, effects: Any) -> list[Artist]:
+    """The dashed line where the target was in the other photo."""
+    line = ray(to_photo, vertex_deg, [0, 1])
+    return list(ax.plot(line[:, 0], line[:, 1], color=colour, lw=1.8, dashes=(3, 3), path_effects=effects))
+
+
+def draw_vertical_angle(
+    ax: Axes,
+    to_photo: ToPhoto,
+    vertex_deg: float,
+    *,
+    colour: str,
+    effects: Any,
+    casing: str,
+    short: bool = False,
+) -> list[Artist]:
+    """The arc from the top of the disc to the line, with the angle in words, or its size when `short`."""
+    steps = np.linspace(0, vertex_deg, max(8, int(abs(vertex_deg)) + 2))
+    arc = np.vstack([ray(to_photo, angle, _ANGLE_RADIUS) for angle in steps])
+    artists: list[Artist] = list(
+        ax.plot(arc[:, 0], arc[:, 1], color=colour, lw=1.6, path_effects=effects, zorder=4)
+    )
+    middle = ray(to_photo, vertex_deg / 2, _ANGLE_RADIUS + 0.04)
+    centre = to_photo([0], [0])[0]
+    to_right = middle[0] >= centre[0]
+    words = ax.text(
+        float(middle[0]),
+        float(middle[1]),
+        f"{abs(vertex_deg):.1f}\N{DEGREE SIGN}" if short else f"{turn_words(vertex_deg)}\nfrom up",
+        fontsize=11,
+        fontweight="bold",
+        color=colour,
+        ha="left" if to_right else "right",
+        va="center",
+        linespacing=1.1,
+        bbox={"boxstyle": "round,pad=0.15", "facecolor": casing, "edgecolor": "none", "alpha": 0.7},
+        zorder=7,
+    )
+    return [*artists, words]
+
+
+def draw_turn_arc(
+    ax: Axes,
+    to_photo: ToPhoto,
+    from_deg: float,
+    turn_deg: float,
+    *,
+    colour: str,
+    effects: Any,
+    radius: float = _TURN_RADIUS,
+) -> list[Artist]:
+    """The arc with a head from the line before to the line now, and the turn's size beside it."""
+    count = max(8, int(abs(turn_deg)) + 2)
+    arc = np.vstack([ray(to_photo, from_deg + turn_deg * step, radius) for step in np.linspace(0, 1, count)])
+    artists: list[Artist] = list(ax.plot(arc[:, 0], arc[:, 1], color=colour, lw=2.2, path_effects=effects))
+    if abs(turn_deg) > _SHORTEST_DEG:
+        back = min(max(2, len(arc) // 12), len(arc))
+        artists.append(
+            ax.annotate(
+                "",
+                arc[-1],
+                arc[-back],
+                zorder=5,
+                arrowprops={"arrowstyle": "-|>,head_width=0.45,head_length=0.8", "color": colour, "lw": 0},
+            )
+        )
+    middle = ray(to_photo, from_deg + turn_deg / 2, radius + 0.12)
+    words = ax.text(
+        float(middle[0]),
+        float(middle[1]),
+        f"{abs(turn_deg):.1f}\N{DEGREE SIGN}",
+        fontsize=15,
+        fontweight="bold",
+        color=colour,
+        ha="center",
+        va="center",
+        path_effects=effects,
+        zorder=6,
+    )
+    return [*artists, words]
