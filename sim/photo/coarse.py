@@ -66,7 +66,7 @@ def _find(
 ) -> CoarseDisc | None:
     top, left = corner
     step = max(1, -(-max(codes.shape) // BLOCKS))
-    means = _block_means(codes, step)
+    means = block_means(codes, step)
     means = ndimage.median_filter(means, 3)
     candidates = [
         found
@@ -97,7 +97,8 @@ def _find(
     )
 
 
-def _block_means(codes: npt.NDArray[np.uint8], step: int) -> Array:
+def block_means(codes: npt.NDArray[np.uint8], step: int) -> Array:
+    """Means over blocks of step x step pixels."""
     if step == 1:
         return codes.astype(float)
     rows, columns = (size // step for size in codes.shape)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from ...models.errors import PictureError
 from ...models.geometry import Array
+from .blur import STILL, Motion, limb_motion
 from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
 from .edges import EdgeSet, beyond_line, edge_points, ray_angles
@@ -23,6 +24,7 @@ from .load import Photo, linear_table
 
 _TONE_SHARE = 0.25
 """Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
+_SMEAR_PX, _SMEAR_SHARE = 2.5, 0.006  # of motion, of the radius: about 0.2 deg by the false squash
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,11 @@ class Limb:
     tilt_deg, tilt_sigma_deg : float or None
         Direction of the squash against the level (a check of it), where the squash is large enough.
     horizon : tuple of ndarray or None
-        Two points (columns, rows) of a straight cut across the disc, if there is one.
+        Two points (columns, rows) of a straight cut across the disc, if there is one; lit part right.
+    motion : Motion
+        What the limb's width shows of motion during the exposure.
+    shape_doubt : float
+        Error of places at the limb that lens or shutter may bring, limb radii.
     """
 
     disc: DiscMap
@@ -57,6 +63,13 @@ class Limb:
     tilt_deg: float | None
     tilt_sigma_deg: float | None
     horizon: tuple[Array, Array] | None = None
+    motion: Motion = STILL
+    shape_doubt: float = 0.0
+
+    @property
+    def smeared(self) -> bool:
+        """Whether motion makes the squash, and with it all angles, false."""
+        return self.motion.length_px > max(_SMEAR_PX, _SMEAR_SHARE * self.disc.a)
 
 
 def measure_limb(
@@ -117,7 +130,8 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
     fit = fit_limb(name, edges, disc)
     bend = _tone_bend(photo, edges, fit, horizon)
     offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
-    return _limb(fit, edges, offset, bend, horizon)
+    motion = limb_motion(photo.luma, table, fit.disc, edges, ray_angles())
+    return replace(_limb(fit, edges, offset, bend, horizon), motion=motion)
 
 
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
@@ -255,7 +269,8 @@ def place_covariance(limb: Limb, x: float, y: float) -> Array:
         ahead = np.stack(moved(disc, step).to_disc(columns, rows))
         behind = np.stack(moved(disc, -step).to_disc(columns, rows))
         derivative[:, index] = (ahead - behind) / 0.1
-    return derivative @ limb.covariance @ derivative.T
+    bent = (limb.shape_doubt * math.hypot(x, y)) ** 2
+    return derivative @ limb.covariance @ derivative.T + bent * np.eye(2)
 
 
 def limb_sigmas(limb: Limb) -> tuple[tuple[float, float], tuple[float, float]]:

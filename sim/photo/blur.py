@@ -1,0 +1,108 @@
+"""Width of the limb by direction: a shaken or doubled picture has a wide edge along its motion.
+
+The width of a ray is the edge's whole step over its steepest slope: the smear's length for an even smear,
+twice the blur for two equal images apart. Squash and motion both have two waves round the limb; only the
+width tells them apart.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from ...models.geometry import Array
+from .discmap import DiscMap
+from .edges import EdgeSet, normals, sample
+
+_STEP_PX = 0.5
+_GROUPS = 72
+
+
+@dataclass(frozen=True)
+class Motion:
+    """How far the picture moved during the exposure.
+
+    Parameters
+    ----------
+    length_px : float
+        Excess of the limb's width along the motion, 0 where the width is the same all round.
+    direction_deg : float
+        Of the motion in the picture, anticlockwise from its right, 0 to 180.
+    """
+
+    length_px: float
+    direction_deg: float
+
+
+STILL = Motion(0.0, 0.0)
+
+
+def limb_motion(
+    luma: npt.NDArray[Any], table: npt.NDArray[np.float32], disc: DiscMap, edges: EdgeSet, angles: Array
+) -> Motion:
+    """The motion that the width of the limb shows.
+
+    Parameters
+    ----------
+    luma, table : ndarray
+        The picture and its inverse tone curve.
+    disc : DiscMap
+    edges : EdgeSet
+    angles : ndarray
+        Directions of the rays on the disc, radians.
+    """
+    (columns, rows), _, outward = normals(disc, angles)
+    reach = max(0.03 * disc.a, 5 * edges.blur_px, 6.0)
+    offsets = np.arange(-reach, reach + _STEP_PX, _STEP_PX)
+    profile = sample(
+        luma,
+        table,
+        columns[:, None] + outward[0][:, None] * offsets,
+        rows[:, None] + outward[1][:, None] * offsets,
+    )
+    seen = edges.good & np.all(np.isfinite(profile), axis=1)
+    direction = np.arctan2(-outward[1], outward[0])
+    middles, widths = [], []
+    for group in np.array_split(np.arange(len(angles)), _GROUPS):
+        chosen = group[seen[group]]
+        if len(chosen) < 0.6 * len(group):
+            continue
+        width = _width(np.mean(profile[chosen], axis=0))
+        if width is not None:
+            middles.append(float(np.angle(np.mean(np.exp(1j * direction[chosen])))))
+            widths.append(width)
+    if len(widths) < _GROUPS // 3:
+        return STILL
+    return _along(np.array(middles), np.array(widths))
+
+
+def _width(profile: Array) -> float | None:
+    """Step over steepest slope, pixels."""
+    ends = max(len(profile) // 8, 2)
+    step = float(np.mean(profile[:ends]) - np.mean(profile[-ends:]))
+    slope = -ndimage.gaussian_filter1d(profile, 1.0, order=1, mode="nearest")
+    steepest = float(np.max(slope))
+    return _STEP_PX * step / steepest if steepest > 0 and step > 0 else None
+
+
+def _along(direction: Array, width: Array) -> Motion:
+    """Fit width^2 = w0^2 + length^2 cos^2(direction - motion), robustly."""
+    design = np.column_stack([np.ones_like(direction), np.cos(2 * direction), np.sin(2 * direction)])
+    square, weight = width**2, np.ones_like(width)
+    coefficients = np.zeros(3)
+    for _ in range(8):
+        coefficients = np.linalg.lstsq(design * weight[:, None], square * weight, rcond=None)[0]
+        off = square - design @ coefficients
+        scale = max(1.4826 * float(np.median(np.abs(off))), 1e-6)
+        weight = 1 / np.maximum(1, np.abs(off) / (2 * scale))
+    swing = math.hypot(coefficients[1], coefficients[2])
+    doubt = scale * math.sqrt(2 / len(width)) * 2
+    if swing < 4 * doubt or swing < 0.15 * coefficients[0]:
+        return STILL
+    turned = math.degrees(math.atan2(coefficients[2], coefficients[1]) / 2) % 180
+    return Motion(math.sqrt(2 * swing), turned)
