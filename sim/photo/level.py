@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .horizon import find_horizon
+from .lens import lens_doubt
 from .limb import Limb, measure_limb
 from .load import Photo
 
@@ -25,7 +26,7 @@ _STRAY = 3.5
 _MOST_TAG_DEG = 20.0
 _READ_BYTES = 1 << 20
 _SQUASH_FLOOR_DEG = 0.02
-_LEAST_SQUASH = 0.005  # above 12 degrees of altitude lens and pixels may squash as much as the air
+LEAST_SQUASH = 0.005  # above 12 degrees of altitude lens and pixels may squash as much as the air
 _GPANO = b"http://ns.google.com/photos/1.0/panorama/"
 _POSE_ROLL = re.compile(rb"GPano:PoseRollDegrees(?:\s*=\s*[\"']|\s*>)\s*([-+]?[0-9.]+)")
 
@@ -44,8 +45,8 @@ class LevelClue:
 class Level:
     """The roll taken for a photo, its sigma (None where nothing tells), and the clues."""
 
-    roll_deg: float
-    sigma_deg: float | None
+    roll_deg: float = 0.0
+    sigma_deg: float | None = None
     clues: tuple[LevelClue, ...] = ()
 
     @property
@@ -100,7 +101,7 @@ def level_clues(photo: Photo, limb: Limb) -> list[LevelClue]:
     if (
         limb.tilt_deg is not None
         and limb.tilt_sigma_deg is not None
-        and squash > _LEAST_SQUASH
+        and squash > LEAST_SQUASH
         and not limb.smeared
     ):
         # A lens may squash by itself, which leans the axis by that over twice the squash.
@@ -131,3 +132,79 @@ def levelled(photo: Photo, limb: Limb, tripod_sigma_deg: float) -> tuple[Limb, L
         return replace(limb, disc=turned, tilt_deg=tilt), level
     again = measure_limb(photo, roll_deg=level.roll_deg, mirrored=disc.mirrored)
     return replace(again, shape_doubt=limb.shape_doubt), level
+
+
+def settle_level(
+    photo: Photo,
+    limb: Limb,
+    mount: str,
+    roll_deg: float | None,
+    roll_sigma_deg: float | None,
+    tripod_sigma_deg: float,
+) -> tuple[Limb, Level, list[str]]:
+    """The limb with the photo's roll undone and its shape's doubts counted, that roll, and what to warn of.
+
+    Parameters
+    ----------
+    photo : Photo
+    limb : Limb
+        Measured with the given roll, or with 0.
+    mount : str
+    roll_deg, roll_sigma_deg : float, optional
+        What the person says; it wins over all that the picture shows.
+    tripod_sigma_deg : float
+        How level a level tripod stands where nothing is said.
+
+    Returns
+    -------
+    (Limb, Level, list of str)
+        A level tripod's roll is combined from all clues; other mounts' roll stays as given, or unknown.
+    """
+    limb, warned = _shape_doubts(photo, limb, mount)
+    if roll_deg is not None or (roll_sigma_deg is not None and mount != "level-tripod"):
+        known = roll_deg is not None
+        sigma = roll_sigma_deg if roll_sigma_deg is not None or not known else tripod_sigma_deg
+        given = () if sigma is None else (LevelClue("given", roll_deg or 0.0, sigma),)
+        return limb, Level(roll_deg or 0.0, sigma, given), warned
+    if mount != "level-tripod":
+        return limb, Level(0.0, None), warned
+    limb, level = levelled(photo, limb, tripod_sigma_deg if roll_sigma_deg is None else roll_sigma_deg)
+    for clue in level.clues:
+        if not clue.used:
+            warned.append(
+                f"the {_NAMES[clue.source]} shows a roll of {clue.roll_deg:+.1f} +/- {clue.sigma_deg:.1f} deg "
+                "(anticlockwise +), far askew of a level tripod, and was not used; check the tripod's level or give "
+                "--roll"
+            )
+    return limb, level, warned
+
+
+_NAMES = {"squash": "squash of the limb", "horizon": "horizon", "camera": "camera's own level"}
+_SHUTTER_RAD = math.radians(0.4)
+"""A hand that turns by 0.5 deg/s while the shutter rolls over the picture: 0.3 to 0.5 deg."""
+
+
+def _shape_doubts(photo: Photo, limb: Limb, mount: str) -> tuple[Limb, list[str]]:
+    """The limb with what lens, shutter and motion may do to its shape, and warnings."""
+    lens = lens_doubt(photo, limb.disc)
+    doubt, warned = lens.counted_rad, []
+    if mount == "hand-held":
+        doubt = math.hypot(doubt, _SHUTTER_RAD)
+    if lens.angle_rad > _LENS_WARNING_RAD:
+        warned.append(
+            f"the disc lies {100 * lens.offset:.0f} % of the way from the picture's middle to its corner, where the "
+            f"distortion of a {lens.kind} may turn spots by {math.degrees(lens.angle_rad):.1f} deg; put the Sun "
+            "in the middle"
+        )
+    motion = limb.motion
+    if limb.smeared:
+        warned.append(
+            f"the limb is smeared or doubled by {motion.length_px:.0f} pixels along {motion.direction_deg:.0f} deg "
+            "(anticlockwise from the picture's right); its squash is false and no turn is taken from this photo"
+        )
+    elif motion.length_px > 0:
+        doubt = math.hypot(doubt, 0.25 * motion.length_px / limb.disc.a)
+    return replace(limb, shape_doubt=doubt), warned
+
+
+_LENS_WARNING_RAD = math.radians(0.3)
