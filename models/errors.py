@@ -23,7 +23,17 @@ from collections.abc import Iterable
 
 
 class WhichsunError(Exception):
-    """Base of all errors of ours."""
+    """Base of all errors of ours; they travel between processes whatever their arguments were."""
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return _rebuilt, (type(self), self.args, vars(self).copy())
+
+
+def _rebuilt(kind: type[WhichsunError], arguments: tuple[object, ...], fields: dict[str, object]) -> object:
+    error = kind.__new__(kind)
+    error.args = arguments
+    vars(error).update(fields)
+    return error
 
 
 class WhichsunWarning(UserWarning):

@@ -20,7 +20,8 @@ _MANY = 3
 
 def run(
     photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO", help="Photos in the order they were taken.")
+        list[Path],
+        typer.Argument(metavar="PHOTO", help="Photos in the order they were taken, or a folder or pattern."),
     ],
     site: Annotated[
         str | None, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Place, instead of the photos' GPS.")
@@ -78,26 +79,33 @@ def run(
     """Find limb and sunspots on photos, match the spots and measure how far the disc turned."""
 
     def work() -> dict[str, Any]:
+        from ..photo.many import picture_files
         from ..photo.measure import measure_photos
         from ..photo.overrule import parse_overrule
         from ..photo.record import check_outputs, record
 
-        each = _options(len(photos), site, time, utc_offset, mount, mirrored, roll, roll_sigma)
+        files, gathered = picture_files(photos)
+        each = _options(len(files), site, time, utc_offset, mount, mirrored, roll, roll_sigma)
         pair = None
-        overlays = [] if output is None else check_outputs(photos, output, overwrite)
-        names = _names(photos, output)
+        overlays = [] if output is None else check_outputs(files, output, overwrite)
+        names = _names(files, output)
         if output is not None and output.exists():
             each = _with_file(output, names, each)
         kept = _by_hand(output) if output is not None and output.exists() else {}
         overrule = parse_overrule(match or (), add_spot or (), drop_spot or (), target, kept)
-        with progress_on_stderr("measuring", quiet=as_json or len(photos) < _MANY) as step:
+        with progress_on_stderr("measuring", quiet=as_json or len(files) < _MANY) as step:
             measured = measure_photos(
-                photos,
+                files,
                 each,
                 names=names,
                 progress=lambda done, of: step(done, of, "measuring"),
                 overrule=overrule,
+                processes=None,
+                by_time=gathered,
             )
+        if overlays:
+            place = dict(zip(files, overlays, strict=True))
+            overlays = [place[photo.path] for photo in measured.photos]
         if output is not None:
             given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
             given |= {"roll_deg": roll, "roll_sigma_deg": roll_sigma}
@@ -232,6 +240,12 @@ def _show(result: dict[str, Any]) -> None:
     ]
     if rows:
         print_table(("photo", "spot", "photo", "spot", "probability"), rows, title="Matches")
+    if result["failed"]:
+        print_table(
+            ("photo", "why it could not be measured"),
+            [(one["file"], one["reason"]) for one in result["failed"]],
+            title="Not measured",
+        )
     turn = result["turn"]
     if turn is not None and turn["turn_deg"] is not None:
         sigma = "roll unknown" if turn["sigma_deg"] is None else f"+/- {turn['sigma_deg']:.1f} deg"

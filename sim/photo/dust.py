@@ -9,6 +9,7 @@ import numpy as np
 
 from ...models.geometry import Array
 from .discmap import DiscMap
+from .many import pairs_to_compare
 from .matching import SpotTable, match_spots
 from .spots import MeasuredSpot
 
@@ -56,34 +57,42 @@ def fixed_specks(shots: Sequence[DustShot]) -> list[set[int]]:
     in the frame, or greater spots of both photos have all left their places.
     """
     dust: list[set[int]] = [set() for _ in shots]
-    for i, first in enumerate(shots):
-        for j in range(i + 1, len(shots)):
-            second = shots[j]
-            if first.size != second.size:
-                continue
-            for a, b in _coincident(first, second):
-                if _must_have_moved(first, second, a, b):
-                    dust[i].add(a)
-                    dust[j].add(b)
+    last = len(shots) - 1
+    # Of a long series each photo is held against its neighbour, the first and the last one.
+    for i, j in sorted({*pairs_to_compare(len(shots)), *((i, last) for i in range(last))}):
+        first, second = shots[i], shots[j]
+        pairs = _coincident(first, second) if first.size == second.size else []
+        if not pairs:
+            continue
+        rest_a = sorted(set(range(len(first.spots))) - {a for a, _ in pairs})
+        rest_b = sorted(set(range(len(second.spots))) - {b for _, b in pairs})
+        rotation = _rotation_of(first, second, rest_a, rest_b)
+        for a, b in pairs:
+            if _must_have_moved(first, second, (a, b), (rest_a, rest_b), rotation):
+                dust[i].add(a)
+                dust[j].add(b)
     return [{k for k in found if k < len(shot.spots)} for found, shot in zip(dust, shots, strict=True)]
 
 
 def _coincident(first: DustShot, second: DustShot) -> list[tuple[int, int]]:
-    return [
-        (a, b)
-        for a, one in enumerate(first.dips)
-        for b, other in enumerate(second.dips)
-        if (a < len(first.spots) or b < len(second.spots))
-        and np.hypot(one.column - other.column, one.row - other.row) < _SAME_PX
-    ]
+    here, there = (
+        np.array([[dip.column, dip.row] for dip in shot.dips]).reshape(-1, 2) for shot in (first, second)
+    )
+    near = np.hypot(*np.moveaxis(here[:, None] - there, -1, 0)) < _SAME_PX
+    near[len(first.spots) :, len(second.spots) :] = False
+    return [(int(a), int(b)) for a, b in np.argwhere(near)]
 
 
-def _must_have_moved(first: DustShot, second: DustShot, a: int, b: int) -> bool:
+def _must_have_moved(
+    first: DustShot,
+    second: DustShot,
+    pair: tuple[int, int],
+    rest: tuple[list[int], list[int]],
+    rotation: Array | None,
+) -> bool:
+    """Whether a real spot could not stand on one pixel in both; `rest`: the spots that do not, `rotation`: theirs."""
+    (a, b), (rest_a, rest_b) = pair, rest
     one, other = first.dips[a], second.dips[b]
-    pairs = _coincident(first, second)
-    rest_a = [k for k in range(len(first.spots)) if all(k != pair[0] for pair in pairs)]
-    rest_b = [k for k in range(len(second.spots)) if all(k != pair[1] for pair in pairs)]
-    rotation = _rotation_of(first, second, rest_a, rest_b)
     if rotation is not None:
         ahead, behind = _carried(rotation, one), _carried(rotation.T, other)
         if _any_at(ahead, second.spots) or _any_at(behind, first.spots):

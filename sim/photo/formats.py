@@ -21,13 +21,13 @@ SMALL = 8
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "JPEG2000", "HEIF")
 _HEIF_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
 # fmt: off
-_RAW_ENDINGS = (
+RAW_ENDINGS = (
     ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".kdc", ".mef", ".mos", ".mrw", ".nef",
     ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srf", ".srw", ".x3f",
 )
 ENDINGS = (
     ".jpg", ".jpeg", ".jpe", ".mpo", ".png", ".tif", ".tiff", ".jp2", ".j2k", ".jpx", ".heic", ".heif", ".fits",
-    ".fit", ".fts", ".fz", *_RAW_ENDINGS,
+    ".fit", ".fts", ".fz", *RAW_ENDINGS,
 )
 # fmt: on
 """Endings of picture files, lower case."""
@@ -60,7 +60,7 @@ def kind_of(path: Path) -> str:
         head = stream.read(16)
     if head.startswith(b"SIMPLE  ="):
         return "fits"
-    if path.suffix.lower() in _RAW_ENDINGS:
+    if path.suffix.lower() in RAW_ENDINGS:
         return "raw"
     return "heif" if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS else "picture"
 

@@ -14,6 +14,7 @@ from ...models.place import iso_utc, parse_utc, utc_days_of
 from ..outing import MOUNTS, Outing, OutingSite, Shot
 from .limb import Limb, limb_sigmas, measure_limb
 from .load import Photo, load_photo
+from .many import in_order_of_time, measure_each, pairs_to_compare
 from .measured import (
     Measured,
     PhotoMeasurement,
@@ -102,6 +103,8 @@ def measure_photos(
     names: Sequence[str] | None = None,
     progress: Callable[[int, int], None] | None = None,
     overrule: Overrule | None = None,
+    processes: int | None = 1,
+    by_time: bool = False,
 ) -> Measured:
     """Measure the photos of one outing, drop dust, match the spots and find the turns.
 
@@ -113,14 +116,24 @@ def measure_photos(
     names : sequence of str, optional
         What the shots' files are called; the paths as given.
     progress : callable, optional
-        Called with (photos done, photos in all).
+        Called with (steps done, steps in all): photos measured, then pairs compared.
     overrule : Overrule, optional
         What a person says against the machine.
+    processes : int, optional
+        How many processes share the work, None for one per core where there are more than a few photos. The
+        results are the same. A script that asks for more than one needs the usual guard of its main module.
+    by_time : bool
+        Put the photos in order of time, if all have one, instead of the order given.
+
+    Returns
+    -------
+    Measured
+        A photo that cannot be measured stands in `failed` with its reason.
 
     Raises
     ------
     PictureError, InputError
-        As :func:`measure_photo`; the first photo that fails stops the work.
+        As :func:`measure_photo`, where no photo could be measured or a given value is wrong.
     """
     if not paths:
         raise InputError("PHOTO", "must be one or more photos")
@@ -134,20 +147,27 @@ def measure_photos(
         each = list(options)
     if len(each) != len(paths):
         raise InputError("options", f"must be one, or one for each of the {len(paths)} photos", len(each))
-    photos = []
-    for index, (path, option, name) in enumerate(zip(paths, each, names, strict=True)):
-        photos.append(measure_photo(path, option, name=name))
+    steps = len(paths) + len(pairs_to_compare(len(paths)))
+
+    def told(done: int, _: int = 0) -> None:
         if progress is not None:
-            progress(index + 1, len(paths))
+            progress(done, steps)
+
+    photos, failed = measure_each(measure_photo, paths, each, names, processes=processes, progress=told)
+    if by_time:
+        photos = in_order_of_time(photos)
+    names = [photo.shot.file for photo in photos]
     overrule = overrule or Overrule()
     photos = overruled(without_dust(photos), names, overrule)
     for photo in photos:
         if not photo.shot.spots:
             _warn(f"{photo.shot.file}: no spot was found on the disc")
-    matches, turns = compare_photos(photos, matched_by_hand(photos, overrule))
+    matches, turns = compare_photos(
+        photos, matched_by_hand(photos, overrule), lambda done: told(len(paths) + done)
+    )
     target = target_turn(photos, matches, names, overrule)
     outing = Outing(_common_site(photos), tuple(photo.shot for photo in photos))
-    return Measured(outing, tuple(photos), tuple(matches), tuple(turns), target)
+    return Measured(outing, tuple(photos), tuple(matches), tuple(turns), target, tuple(failed))
 
 
 def _warn(text: str) -> None:

@@ -136,6 +136,7 @@ class Measured:
     matches: tuple[SpotMatch, ...] = ()
     turns: tuple[ShotTurn, ...] = field(default=())
     target: TargetTurn | None = None
+    failed: tuple[FailedPhoto, ...] = ()
 
     @property
     def turn(self) -> ShotTurn | None:
@@ -166,6 +167,7 @@ class Measured:
             "turns": turns,
             "turn": whole,
             "target": None if self.target is None else vars(self.target).copy(),
+            "failed": [vars(one).copy() for one in self.failed],
         }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +13,7 @@ from ...models.errors import WhichsunWarning
 from ...models.geometry import Array
 from .dust import DustShot, fixed_specks, spot_table
 from .limb import Limb
+from .many import pairs_to_compare
 from .matching import Matching, match_spots, mirror_verdict
 from .measured import PhotoMeasurement, ShotTurn, SpotMatch, outing_spots
 from .turning import Turn, pattern_turn
@@ -53,21 +54,27 @@ def without_dust(photos: list[PhotoMeasurement]) -> list[PhotoMeasurement]:
 
 
 def compare_photos(
-    photos: list[PhotoMeasurement], forced: Sequence[tuple[int, int]] = ()
+    photos: list[PhotoMeasurement],
+    forced: Sequence[tuple[int, int]] = (),
+    progress: Callable[[int], None] | None = None,
 ) -> tuple[list[SpotMatch], list[ShotTurn]]:
-    """Matches and turns of every pair of photos that both show spots, in their order.
+    """Matches and turns of the pairs of photos that both show spots, in their order.
 
+    All pairs of a few photos; of a series each with the first and with the one before it.
     `forced`: pairs of spot numbers in the first and the last photo that a person matched.
+    `progress` is called with the number of pairs done.
     """
     matches: list[SpotMatch] = []
     turns: list[ShotTurn] = []
-    for i, first in enumerate(photos):
-        for second in photos[i + 1 :]:
-            if first.findings.spots and second.findings.spots:
-                ends = first is photos[0] and second is photos[-1]
-                found, turn = _compare_pair(first, second, forced if ends else ())
-                matches += found
-                turns.append(turn)
+    for done, (i, j) in enumerate(pairs_to_compare(len(photos)), start=1):
+        first, second = photos[i], photos[j]
+        if first.findings.spots and second.findings.spots:
+            ends = i == 0 and j == len(photos) - 1
+            found, turn = _compare_pair(first, second, forced if ends else ())
+            matches += found
+            turns.append(turn)
+        if progress is not None:
+            progress(done)
     return matches, turns
 
 

@@ -161,7 +161,7 @@ def test_fixed_dust_is_refused_and_spots_are_kept(pictures):
 
 def test_json_has_the_stable_keys(pair):
     result = pair.to_json()
-    assert set(result) == {"shots", "matches", "turns", "turn", "target"}
+    assert {"shots", "matches", "turns", "turn", "target", "failed"} <= set(result)
     assert all(set(shot) == SHOT_KEYS for shot in result["shots"])
     assert all(set(spot) == SPOT_KEYS for shot in result["shots"] for spot in shot["spots"])
     assert set(result["matches"][0]) == {"shot_a", "id_a", "shot_b", "id_b", "probability"}
@@ -341,11 +341,19 @@ def test_measuring_again_keeps_what_was_entered_by_hand(bare, tmp_path, capsys):
     assert (shot.spots[0].x, shot.spots[0].y) == pytest.approx((spot.x, spot.y), abs=1e-6)
 
 
-def test_nothing_is_written_when_one_photo_fails(folder, capsys):
-    (folder / "broken.jpg").write_bytes((folder / "sunset.jpg").read_bytes()[:40_000])
+def test_nothing_is_written_when_every_photo_fails(folder, capsys):
+    for name in ("sunrise", "sunset"):
+        (folder / f"{name}.jpg").write_bytes((folder / f"{name}.jpg").read_bytes()[:40_000])
     before = sorted(folder.iterdir())
     outing = folder / "outing.toml"
-    refused(capsys, "broken.jpg", folder / "sunrise.jpg", folder / "broken.jpg", "-o", outing)
+    refused(
+        capsys,
+        "sunset.jpg: the picture is damaged",
+        folder / "sunrise.jpg",
+        folder / "sunset.jpg",
+        "-o",
+        outing,
+    )
     assert sorted(folder.iterdir()) == before
 
 
