@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from ...models.geometry import Array
 from .pieces import Piece
 
 _LARGEST = 0.30
@@ -15,6 +16,10 @@ _LEAST_PIXELS = 3
 _ONE_PIXEL_SHARE = 0.35
 _LETTERS = ((0.6, 4), (0.25, 6))  # depth of the pieces, how many make a line
 _LETTER_HEIGHT_PX = 5
+_WORDS = (0.4, 4)  # the same for small print whose letters run together: tops and bases on two lines
+_LONGEST_WORD = 8.0  # heights
+_DEEP, _COPY_SHARE, _COPIES_SHOWN = 0.4, 0.45, 0.7
+_SHALLOW, _STEP_SHARE, _SECTORS = 0.3, 0.3, 8
 
 
 def impostors(
@@ -24,6 +29,7 @@ def impostors(
     *,
     blur_px: float,
     radius_px: float,
+    smooth: Array | None = None,
 ) -> dict[int, str]:
     """Reasons why pieces are no spots, by their place in the list.
 
@@ -36,6 +42,9 @@ def impostors(
         Bright captions and the ringing round them.
     blur_px, radius_px : float
         Sigma of the limb's blur and radius of the disc, in the pieces' pixels.
+    smooth : ndarray, optional
+        Depth below the background, to look beside shallow pieces: the edge of a ghost image or of haze is dark
+        on one side and bright on the other.
     """
     reasons: dict[int, str] = {}
     beside_marks = ndimage.binary_dilation(marked, iterations=2) if np.any(marked) else marked
@@ -51,8 +60,13 @@ def impostors(
             reasons[index] = "cut off (by the limb, the horizon or clipped light)"
         elif np.any(beside_marks[rows + piece.origin[0], columns + piece.origin[1]]):
             reasons[index] = "part of a bright caption"
+        elif smooth is not None and piece.depth < _SHALLOW and _on_a_step(piece, smooth, usable):
+            reasons[index] = "on a step in brightness (ghost image or edge of haze)"
     for index in _lettering(pieces):
         reasons.setdefault(index, "lettering")
+    left = [index for index in range(len(pieces)) if index not in reasons]
+    for index in () if smooth is None else _copies([pieces[k] for k in left], smooth, usable):
+        reasons[left[index]] = "the ghost image of another spot"
     return reasons
 
 
@@ -67,28 +81,73 @@ def _sharper_than_optics(piece: Piece, blur_px: float) -> bool:
     return total <= 0 or float(raw.max()) / total > max(1.25 * pixel, _ONE_PIXEL_SHARE)
 
 
+def _on_a_step(piece: Piece, smooth: Array, usable: npt.NDArray[np.bool_]) -> bool:
+    """Whether a sector beside the piece is about as bright as the piece is dark."""
+    rows, columns = np.nonzero(piece.mask)
+    row, column = piece.origin[0] + rows.mean(), piece.origin[1] + columns.mean()
+    inner = 1.3 * math.sqrt(len(rows) / math.pi) + 1.5
+    outer = 1.6 * inner + 2
+    top, left = max(int(row - outer), 0), max(int(column - outer), 0)
+    box = np.s_[top : int(row + outer) + 2, left : int(column + outer) + 2]
+    down, right = np.indices(smooth[box].shape)
+    down, right = down + top - row, right + left - column
+    ring = usable[box] & (np.hypot(down, right) > inner) & (np.hypot(down, right) < outer)
+    sector = ((np.arctan2(down, right) / (2 * np.pi) * _SECTORS) % _SECTORS).astype(int)
+    values = smooth[box]
+    means = [values[ring & (sector == k)].mean() for k in range(_SECTORS) if np.any(ring & (sector == k))]
+    return bool(means) and min(means) < -_STEP_SHARE * piece.depth
+
+
+def _copies(pieces: list[Piece], smooth: Array, usable: npt.NDArray[np.bool_]) -> set[int]:
+    """Faint copies of deep spots: one and the same displacement shows a dip beside most other deep spots."""
+    deep = [piece for piece in pieces if piece.depth > _DEEP]
+    around = ndimage.maximum_filter(smooth, 3)
+    found: set[int] = set()
+    for index, copy in enumerate(pieces):
+        for source in deep:
+            share = copy.depth / source.depth
+            if share > _COPY_SHARE:
+                continue
+            away = np.subtract(copy.peak, source.peak)
+            shown = due = 0
+            for other in deep:
+                row, column = np.add(other.peak, away)
+                inside = 0 <= row < usable.shape[0] and 0 <= column < usable.shape[1]
+                if other is source or not inside or not usable[row, column]:
+                    continue
+                due += 1
+                shown += 0.5 * share * other.depth < around[row, column] < 2 * share * other.depth
+            if shown and shown >= _COPIES_SHOWN * due:
+                found.add(index)
+    return found
+
+
 def _lettering(pieces: list[Piece]) -> set[int]:
     """Pieces that stand on one base line closely side by side, and what lies in the band of such a line."""
     boxes = [piece.extent() for piece in pieces]
     found: set[int] = set()
-    for least_depth, letters in _LETTERS:
+    for least_depth, letters, words in (*((*one, False) for one in _LETTERS), (*_WORDS, True)):
         dark = [index for index, piece in enumerate(pieces) if piece.depth > least_depth]
         for seed in dark:
-            height = boxes[seed][1] - boxes[seed][0] + 1
-            if height >= _LETTER_HEIGHT_PX:
-                found |= _line_with(seed, height, dark, boxes, letters)
+            if boxes[seed][1] - boxes[seed][0] + 1 >= _LETTER_HEIGHT_PX:
+                found |= _line_with(seed, dark, boxes, letters, words)
     return found
 
 
 def _line_with(
-    seed: int, height: int, dark: list[int], boxes: list[tuple[int, int, int, int]], letters: int
+    seed: int, dark: list[int], boxes: list[tuple[int, int, int, int]], letters: int, words: bool
 ) -> set[int]:
     """Runs of `letters` or more pieces on the base line of `seed`, with all that touches their band."""
-    base, slack = boxes[seed][1], max(1.0, 0.12 * height)
+    top, base = boxes[seed][:2]
+    height = base - top + 1
+    slack = max(1.0, 0.12 * height)
 
     def fits(index: int) -> bool:
         first, last, start, end = boxes[index]
-        alike = 0.6 <= (last - first + 1) / height <= 1.67 and end - start + 1 < 1.6 * height
+        if words:
+            alike = abs(first - top) <= slack and end - start + 1 < _LONGEST_WORD * height
+        else:
+            alike = 0.6 <= (last - first + 1) / height <= 1.67 and end - start + 1 < 1.6 * height
         return abs(last - base) <= slack and alike
 
     row = sorted((index for index in dark if fits(index)), key=lambda index: boxes[index][2])

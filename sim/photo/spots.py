@@ -21,8 +21,9 @@ DETECT_SIGMAS = 6.0
 LEAST_DEPTH = 0.10
 MAX_RADIUS = 0.98
 _GROW_SIGMAS, _GROW_DEPTH = 3.0, 0.05
-_RIPPLE_GAIN = 1.1
-_PLACE_FLOOR_PX = 0.05
+_RIPPLE_GAIN, _RIPPLE_PATCH = 1.2, 0.02  # of limb ripple; radius, in limb radii, of what moves as one
+_PLACE_FLOOR_PX = 0.035
+_OUTLINE_SHARE = 0.0015  # of a spot's width: what its ragged outline does to the centroid
 _MOST_SPOTS = 60
 _FAINT_SIGMAS, _FAINT_DEPTH, _MOST_FAINT = 3.5, 0.04, 200
 _LEAST_UMBRA, _PENUMBRA = 0.4, 0.2  # depths: no umbra is less, a penumbra's usual one
@@ -96,6 +97,7 @@ def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
         field.marked,
         blur_px=limb.edge_sigma_px / field.step,
         radius_px=limb.disc.a / field.step,
+        smooth=field.smooth,
     )
     spots, reasons = [], []
     for index, piece in enumerate(pieces):
@@ -176,13 +178,20 @@ def measure_piece(
     # Noise power of one full-size pixel, from what the detection's Gaussian left of it.
     sigma = float(field.sigma[piece.peak]) * np.sqrt(4 * np.pi) * field.smoothing_px
     noise = sigma**2 * step**2 * (offset @ offset.T) / total**2
-    spread = (_RIPPLE_GAIN * limb.ripple_px) ** 2 + _PLACE_FLOOR_PX**2
+    outline = _OUTLINE_SHARE * 2 * math.sqrt(len(rows) / math.pi)
+    patches = 1 + 0.5 * len(rows) / (math.pi * (_RIPPLE_PATCH * disc.a) ** 2)
+    spread = (_RIPPLE_GAIN * limb.ripple_px) ** 2 / patches + _PLACE_FLOOR_PX**2 + outline**2
     own = jacobian @ (noise + spread * np.eye(2)) @ jacobian.T
     mu = np.sqrt(np.clip(1 - x**2 - y**2, 0.03, 1))
     pixel_msh = abs(float(np.linalg.det(jacobian))) / mu / (2 * np.pi) * 1e6
     darkness = float(min(max(piece.depth, _peak(photo, table, field, piece, limb)), 1.0))
     blur = math.hypot(limb.edge_sigma_px, step * field.smoothing_px)
     share = _unblurred_share(len(depth), total, darkness, blur)
+    area = share * float(np.sum(pixel_msh))
+    # The flat picture of a cap of the sphere has its centroid inside of the cap's middle: by rho^2 / 4.
+    outward = 1 + area / 2e6
+    centre_x, centre_y = outward * centre_x, outward * centre_y
+    column, row = (float(v) for v in disc.to_pixels(np.array(centre_x), np.array(centre_y)))
     umbra = depth > max(_LEAST_UMBRA, 0.5 * (darkness + _PENUMBRA))
     darkest = int(np.argmin(photo.luma[rows, columns]))
     return MeasuredSpot(
@@ -192,11 +201,11 @@ def measure_piece(
         centre_y,
         own + place_covariance(limb, centre_x, centre_y),
         own,
-        share * float(np.sum(pixel_msh)),
+        area,
         darkness,
         (int(columns[darkest]), int(rows[darkest])),
         piece.significance,
-        min(float(np.sum(pixel_msh[umbra])), share * float(np.sum(pixel_msh))),
+        min(float(np.sum(pixel_msh[umbra])), area),
         float(np.clip(np.median(depth[~umbra]), 0, 1)) if not np.all(umbra) else math.nan,
     )
 
@@ -204,12 +213,13 @@ def measure_piece(
 def _unblurred_share(pixels: int, deficit: float, darkness: float, blur_px: float) -> float:
     """Share of a piece's pixels that the spot covered before the blur.
 
-    The piece is cut at 15 % of its peak: a point blurred by a Gaussian of sigma s fills 3.79 pi s^2 there,
-    and small spots grow by about as much. The light missing sets a floor: no spot is deeper than 90 %.
+    The piece is cut at 15 % of its peak, where a point blurred by a Gaussian of sigma s fills 3.79 pi s^2:
+    spots of that size come out by about half of it too large, ones of many times that size true (found by
+    trial on drawn spots). The light missing sets a floor: no spot is deeper than 90 %.
     """
     spread = 2 * math.log(1 / WEIGHT_SHARE) * math.pi * blur_px**2
-    floor = deficit / max(0.9, darkness)
-    return max(pixels - spread, floor) / pixels
+    excess = 0.6 * spread * math.exp(-((pixels / spread / 5.5) ** 2))
+    return max(pixels - excess, deficit / max(0.9, darkness)) / pixels
 
 
 def _peak(photo: Photo, table: npt.NDArray[np.float32], field: DiscField, piece: Piece, limb: Limb) -> float:

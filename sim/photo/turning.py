@@ -91,10 +91,7 @@ def pattern_turn(
         radius, 0.02
     )
     core = np.hypot(evolution, own_angle)
-    if len(a) >= _LEAST_FOR_PATTERN:
-        to_used = to * np.exp(-1j * _stray(a, b, core))
-    else:
-        to_used = to
+    to_used = to * np.exp(-1j * _stray(a, b, core)) if len(a) >= _LEAST_FOR_PATTERN else to
     total = np.sum(np.conj(from_) * to_used)
     if abs(total) < 1e-9:
         return None

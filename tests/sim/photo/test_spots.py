@@ -8,6 +8,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
+from scipy.ndimage import gaussian_filter
+from whichsun.render.picture import srgb_decode, srgb_encode
 from whichsun.sim.photo.limb import measure_limb
 from whichsun.sim.photo.load import load_photo
 from whichsun.sim.photo.spots import find_spots
@@ -232,3 +234,83 @@ def test_partly_clipped_disc_reports_its_share(take_photo, tmp_path):
     findings, _ = find(truth.path)
     assert 0.2 < findings.clipped_share < 0.9
     assert any(np.hypot(spot.x - 0.8, spot.y - 0.35) < 0.02 for spot in findings.spots)
+
+
+@pytest.mark.parametrize("colour", [(0, 0, 0), (30, 30, 30), (120, 60, 20)])
+@pytest.mark.parametrize("size", [9, 12])
+def test_small_dark_print_is_no_spot(take_photo, tmp_path, colour, size):
+    """Letters of so few pixels run together into words; their tops and bases still stand on two lines."""
+    truth = take_photo(tmp_path / "sun.png", xy=SIX[1:5], radius_px=250, spot_radius=0.035)
+    x, y = truth.centre_px
+    _written(truth.path, tmp_path / "text.jpg", "2026-03-20 06:10 Sunrise", size, colour, (x - 125, y - 25))
+    findings, _ = find(tmp_path / "text.jpg")
+    assert np.max(np.abs(errors_in_sigma(truth, findings.spots))) < 5
+    assert len(findings.spots) == 4
+
+
+@pytest.mark.parametrize("share", [0.1, 0.3])
+@pytest.mark.parametrize("shift", [(60, 40), (-120, 30), (15, 10)])
+def test_ghost_discs_bring_no_spots(take_photo, tmp_path, share, shift):
+    """A faint displaced image of the Sun: neither its edge nor its copies of the spots are taken for spots."""
+    truth = take_photo(tmp_path / "sun.png", xy=SIX[1:5], radius_px=250, spot_radius=0.035)
+    with Image.open(truth.path) as image:
+        light = srgb_decode(np.asarray(image) / 255)
+    ghost = gaussian_filter(np.roll(light, shift, axis=(1, 0)), (2, 2, 0))
+    both = srgb_encode(0.8 * light + 0.8 * share * ghost)
+    Image.fromarray((255 * both).round().astype(np.uint8)).save(tmp_path / "ghost.jpg", quality=92)
+    findings, _ = find(tmp_path / "ghost.jpg")
+    assert np.max(np.abs(errors_in_sigma(truth, findings.spots))) < 8  # the ghost's slope pulls by 0.2 px
+    assert len(findings.spots) == 4
+
+
+def test_faculae_are_no_spots_and_spots_in_them_are_found(take_photo, tmp_path):
+    """Bright patches of 12 % near the limb, one round a spot."""
+    truth = take_photo(tmp_path / "sun.png", xy=[(0.8, 0.2), (-0.3, 0.4)], radius_px=250, spot_radius=0.035)
+    with Image.open(truth.path) as image:
+        light = srgb_decode(np.asarray(image) / 255)
+    rows, columns = np.indices(light.shape[:2])
+    for x, y in ((0.8, 0.2), (0.6, -0.6), (-0.85, 0.1), (-0.7, 0.5)):
+        column, row = truth.centre_px[0] + 250 * x, truth.centre_px[1] - 250 * y
+        gap = np.hypot(columns - column, (rows - row) / 1.5)
+        light = light * (1 + 0.12 * np.exp(-((gap / 16) ** 4)))[..., None]
+    Image.fromarray((255 * srgb_encode(light)).round().astype(np.uint8)).save(tmp_path / "faculae.png")
+    findings, _ = find(tmp_path / "faculae.png")
+    assert len(findings.spots) == 2
+    assert np.max(np.abs(errors_in_sigma(truth, findings.spots))) < 6
+
+
+@pytest.mark.parametrize(("size", "radius"), [(0.05, 300), (0.03, 300), (0.025, 150)])
+def test_areas_of_small_blurred_spots(take_photo, tmp_path, size, radius):
+    """Within a quarter down to spots of 7 px: the blur is undone (a spot of radius rho covers rho^2/2)."""
+    places = [(0.05, 0.1), (0.5, 0.3), (-0.4, 0.2), (-0.1, -0.5)]
+    truth = take_photo(tmp_path / "sun.png", xy=places, spot_radius=size, radius_px=radius, blur_px=1.3)
+    findings, _ = find(truth.path)
+    areas = [spot.area_msh for spot in findings.spots]
+    assert len(areas) == 4
+    assert np.median(areas) == pytest.approx(size**2 / 2 * 1e6, rel=0.25)
+
+
+def test_umbra_and_penumbra_are_kept_apart(take_photo, tmp_path):
+    """Drawn umbrae have 0.42 of the penumbra's radius, 85 % depth; penumbrae 24 %."""
+    truth = take_photo(tmp_path / "sun.png", xy=[(0.1, 0.2), (-0.4, 0.3)], spot_radius=0.06, radius_px=350)
+    findings, _ = find(truth.path)
+    for spot in findings.spots:
+        assert spot.umbra_area_msh == pytest.approx(0.42**2 * 0.06**2 / 2 * 1e6, rel=0.2)
+        assert spot.penumbra_darkness == pytest.approx(0.24, abs=0.06)
+        assert spot.darkness == pytest.approx(0.85, abs=0.08)
+    assert len(findings.spots) == 2
+
+
+def test_the_centroid_of_a_wide_spot_is_its_middle_on_the_sphere(take_photo, tmp_path):
+    """The flat centroid of a cap of 4.6 deg at r = 0.7 lies 0.3 px inside of its middle at 250 px."""
+    places = [(0.7, 0.0), (-0.5, 0.5), (0.0, -0.7)]
+    inward = []
+    for seed in range(4):
+        truth = take_photo(
+            tmp_path / "sun.png", xy=places, spot_radius=0.08, radius_px=250, altitude_deg=80, seed=seed
+        )
+        findings, _ = find(truth.path)
+        for place in truth.xy:
+            spot = min(findings.spots, key=lambda one, p=place: np.hypot(one.x - p[0], one.y - p[1]))
+            inward.append(250 * (np.hypot(*place) - np.hypot(spot.x, spot.y)))
+    assert abs(np.mean(inward)) < 0.12
