@@ -203,6 +203,21 @@ def _by_hand(output: Path) -> dict[str, Any]:
     }
 
 
+def _roll(shot: dict[str, Any]) -> str:
+    if shot["roll_sigma_deg"] is None:
+        return f"{shot['roll_deg']:g} deg, not known"
+    return f"{shot['roll_deg']:.2f} +/- {shot['roll_sigma_deg']:.2f} deg ({shot['roll_source']})"
+
+
+def _drift(check: dict[str, Any]) -> str:
+    models = ", ".join(f"{name} {angle:.2f}" for name, angle in check["predicted_deg"].items())
+    return (
+        f"Check of the level: from {check['shot_a']} to {check['shot_b']} the Sun moved by {check['moved_radii']:.1f} "
+        f"radii towards {check['drift_deg']:.2f} +/- {check['sigma_deg']:.2f} deg over the level"
+        + (f" (predicted: {models})." if models else ".")
+    )
+
+
 def _show(result: dict[str, Any]) -> None:
     from ..turns import turn_in_words
 
@@ -211,7 +226,7 @@ def _show(result: dict[str, Any]) -> None:
         print(f"{shot['file']}  {shot['time_utc'] or 'time unknown'}")
         print(
             f"  centre {column:.2f}, {row:.2f} px; radius {across:.2f} px; height / width {shot['axis_ratio']:.4f}; "
-            f"roll {shot['roll_deg']:g} deg"
+            f"roll {_roll(shot)}"
         )
         rows = [
             (
@@ -246,6 +261,8 @@ def _show(result: dict[str, Any]) -> None:
             [(one["file"], one["reason"]) for one in result["failed"]],
             title="Not measured",
         )
+    for check in result["level_checks"]:
+        print(_drift(check))
     turn = result["turn"]
     if turn is not None and turn["turn_deg"] is not None:
         sigma = "roll unknown" if turn["sigma_deg"] is None else f"+/- {turn['sigma_deg']:.1f} deg"

@@ -33,10 +33,13 @@ class Motion:
         Excess of the limb's width along the motion, 0 where the width is the same all round.
     direction_deg : float
         Of the motion in the picture, anticlockwise from its right, 0 to 180.
+    still_px : float
+        Width of the limb across the motion.
     """
 
     length_px: float
     direction_deg: float
+    still_px: float = 0.0
 
 
 STILL = Motion(0.0, 0.0)
@@ -91,18 +94,16 @@ def _width(profile: Array) -> float | None:
 
 
 def _along(direction: Array, width: Array) -> Motion:
-    """Fit width^2 = w0^2 + length^2 cos^2(direction - motion), robustly."""
+    """Least squares of width^2 = w0^2 + length^2 cos^2(direction - motion)."""
     design = np.column_stack([np.ones_like(direction), np.cos(2 * direction), np.sin(2 * direction)])
-    square, weight = width**2, np.ones_like(width)
-    coefficients = np.zeros(3)
-    for _ in range(8):
-        coefficients = np.linalg.lstsq(design * weight[:, None], square * weight, rcond=None)[0]
-        off = square - design @ coefficients
-        scale = max(1.4826 * float(np.median(np.abs(off))), 1e-6)
-        weight = 1 / np.maximum(1, np.abs(off) / (2 * scale))
+    # A bar over the limb may widen a few rays out of all measure.
+    square = np.minimum(width, 3 * float(np.median(width))) ** 2
+    coefficients = np.linalg.lstsq(design, square, rcond=None)[0]
+    off = square - design @ coefficients
     swing = math.hypot(coefficients[1], coefficients[2])
-    doubt = scale * math.sqrt(2 / len(width)) * 2
+    doubt = float(np.std(off)) * math.sqrt(2 / len(width)) * 2
     if swing < 4 * doubt or swing < 0.15 * coefficients[0]:
         return STILL
     turned = math.degrees(math.atan2(coefficients[2], coefficients[1]) / 2) % 180
-    return Motion(math.sqrt(2 * swing), turned)
+    still = float(np.percentile(width, 10))
+    return Motion(math.sqrt(2 * swing), turned, still)

@@ -13,6 +13,7 @@ from ...models.geometry import Array
 
 BLOCKS = 500
 _SMALL_BLOCKS = 60
+_FILL = 9  # blocks
 _TRIALS = 200
 _TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
 _TOLERANCE = 0.03
@@ -68,19 +69,13 @@ def _find(
     step = max(1, -(-max(codes.shape) // BLOCKS))
     means = block_means(codes, step)
     means = ndimage.median_filter(means, 3)
-    candidates = [
-        found
-        for threshold in _thresholds(means)
-        for found in _discs_above(means, threshold, level, rng)
-        if found.inside - found.outside > 8
-    ]
-    if not candidates:
+    candidates = _candidates(means, level, rng)
+    best = _best(candidates)
+    if best is None or _bright_beyond(means, best):
+        # Branches and wires cut the disc into pieces: once more with thin dark things filled.
+        best = _best(candidates + _candidates(ndimage.grey_closing(means, _FILL), level, rng))
+    if best is None:
         return None
-    # Contours within the disc are round too; the edge is where the light falls most.
-    best = max(
-        candidates,
-        key=lambda disc: min(disc.covered, 0.9) * np.log(disc.a) * np.sqrt(disc.inside - disc.outside),
-    )
     shift = (step - 1) / 2
     horizon = best.horizon
     if horizon is not None:
@@ -95,6 +90,45 @@ def _find(
         best.outside,
         horizon,
     )
+
+
+def _candidates(means: Array, level: float, rng: np.random.Generator) -> list[CoarseDisc]:
+    return [
+        found
+        for threshold in _thresholds(means)
+        for found in _discs_above(means, threshold, level, rng)
+        if found.inside - found.outside > 8
+    ]
+
+
+def _best(candidates: list[CoarseDisc]) -> CoarseDisc | None:
+    """The disc with the strongest edge for its size; of two within each other, such as the Sun in an eyepiece's
+    field, the inner one if its edge is of the same kind (contours within the disc are round too, but faint)."""
+    if not candidates:
+        return None
+    best = max(
+        candidates,
+        key=lambda disc: min(disc.covered, 0.9) * np.log(disc.a) * np.sqrt(disc.inside - disc.outside),
+    )
+    inner = [
+        disc
+        for disc in candidates
+        if disc.a < 0.9 * best.a
+        and disc.covered > 0.45
+        and np.hypot(disc.column - best.column, disc.row - best.row) + 0.3 * disc.a < best.a
+        and disc.inside - disc.outside > 0.4 * (best.inside - best.outside)
+        and disc.inside > best.inside
+        and disc.a > 0.15 * best.a
+    ]
+    return max(inner, key=lambda disc: disc.covered * (disc.inside - disc.outside)) if inner else best
+
+
+def _bright_beyond(means: Array, disc: CoarseDisc) -> bool:
+    """Whether as bright things as the disc take up much room outside of it."""
+    bright = means > (disc.inside + disc.outside) / 2
+    rows, columns = np.ogrid[: means.shape[0], : means.shape[1]]
+    beyond = np.hypot(columns - disc.column, rows - disc.row) > 1.15 * disc.a
+    return bool(np.count_nonzero(bright & beyond) > 0.3 * np.pi * disc.a * disc.b)
 
 
 def block_means(codes: npt.NDArray[np.uint8], step: int) -> Array:

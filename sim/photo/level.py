@@ -203,7 +203,7 @@ def _shape_doubts(photo: Photo, limb: Limb, mount: str) -> tuple[Limb, list[str]
             "(anticlockwise from the picture's right); its squash is false and no turn is taken from this photo"
         )
     elif motion.length_px > 0:
-        doubt = math.hypot(doubt, 0.25 * motion.length_px / limb.disc.a)
+        doubt = math.hypot(doubt, 0.05 * motion.length_px / limb.disc.a)
     return replace(limb, shape_doubt=doubt), warned
 
 

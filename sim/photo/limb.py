@@ -17,14 +17,15 @@ from ...models.geometry import Array
 from .blur import STILL, Motion, limb_motion
 from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
-from .edges import EdgeSet, beyond_line, edge_points, ray_angles
+from .edges import EdgeSet, beyond_line, edge_points, ray_angles, sample
 from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, moved, prior_c, radial
 from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
 
+_STOP_SHARE = 0.985  # in codes; the Sun has 0.9 or less
 _TONE_SHARE = 0.25
 """Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
-_SMEAR_PX, _SMEAR_SHARE = 2.5, 0.006  # of motion, of the radius: about 0.2 deg by the false squash
+_SMEAR_PX, _SMEAR_SHARE = 3.0, 0.008  # of the radius: about 0.2 deg by the false squash
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,9 @@ class Limb:
     @property
     def smeared(self) -> bool:
         """Whether motion makes the squash, and with it all angles, false."""
-        return self.motion.length_px > max(_SMEAR_PX, _SMEAR_SHARE * self.disc.a)
+        # Two edges within each other's blur leave the squash right; apart they do not.
+        least = max(_SMEAR_PX, _SMEAR_SHARE * self.disc.a, self.motion.still_px)
+        return self.motion.length_px > least
 
 
 def measure_limb(
@@ -126,6 +129,7 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
     start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0, roll, tilt, mirrored)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
+    _refuse_stop(name, photo, start)
     disc, edges, horizon = _narrowing_passes(photo, table, coarse, start)
     fit = fit_limb(name, edges, disc)
     bend = _tone_bend(photo, edges, fit, horizon)
@@ -149,6 +153,25 @@ def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
             name,
             f"too little of the limb: {100 * share:.0f} % of the outline is in the picture",
             "frame the disc",
+        )
+
+
+def _refuse_stop(name: str, photo: Photo, disc: DiscMap) -> None:
+    """A field evenly lit up to its round edge is an eyepiece's stop, where it is not clipped."""
+    angle = ray_angles()[::6]
+    top = np.iinfo(photo.luma.dtype).max
+    light = []
+    for share in (0.93, 0.5):
+        columns, rows = disc.to_pixels(share * np.cos(angle), share * np.sin(angle))
+        values = sample(photo.luma, (np.arange(top + 1) / top).astype(np.float32), columns, rows)
+        light.append(float(np.nanmedian(values)))
+    rim, middle = light
+    if _STOP_SHARE * middle < rim < 1.1 * middle and middle < 0.94:
+        raise PictureError(
+            name,
+            "the round bright field is as bright at its edge as inside, which the Sun is not: the stop of an "
+            "eyepiece, or a picture with the limb darkening taken out",
+            "give a photo that shows the Sun's own edge",
         )
 
 

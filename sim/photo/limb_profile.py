@@ -23,6 +23,7 @@ from .edges import EdgeSet, normals, sample
 
 _STEP_PX = 0.25
 _LAW = np.append(0.0, limb_coefficients("neckel-labs", (550.0,))[0][1:])  # in powers of mu, its step left out
+_CLIPPED = 0.985  # linear light; what is cut off at the top moves the edge outward
 _PIXEL_DOUBT_PX = 0.03  # edges sharper than a pixel, averaged before or after the tone curve
 _DOUBT = 0.02  # of the blur: tone curves that are not sRGB, blur that is no Gaussian
 
@@ -66,6 +67,8 @@ def true_edge_offset(
     if len(values) < 40:
         return 0.0, doubt
     profile = np.median(values, axis=0)
+    if profile[: len(profile) // 2].max() > _CLIPPED:
+        doubt = float(np.hypot(doubt, 0.8 * blur))
     found = _fit_profile(profile, offsets, disc.a, blur)
     if found is None or abs(found) > 1.2 * blur + 0.3:
         return 0.0, max(doubt, 0.3 * blur)

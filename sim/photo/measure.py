@@ -12,6 +12,8 @@ import numpy as np
 from ...models.errors import InputError, PictureError, WhichsunWarning
 from ...models.place import iso_utc, parse_utc, utc_days_of
 from ..outing import MOUNTS, Outing, OutingSite, Shot
+from .drift import level_checks
+from .level import LEAST_SQUASH, Level, settle_level
 from .limb import Limb, limb_sigmas, measure_limb
 from .load import Photo, load_photo
 from .many import in_order_of_time, measure_each, pairs_to_compare
@@ -83,17 +85,20 @@ def measure_photo(
         mirrored=bool(options.mirrored),
         follow_squash=not level,
     )
+    limb, found_level, doubts = settle_level(
+        photo, limb, mount, options.roll_deg, options.roll_sigma_deg, TRIPOD_ROLL_SIGMA_DEG
+    )
+    for doubt in doubts:
+        _warn(f"{name}: {doubt}")
     findings = find_spots(photo, limb)
     _judge_exposure(photo, limb, findings)
-    sigma = options.roll_sigma_deg
-    if sigma is None and level:
-        sigma = TRIPOD_ROLL_SIGMA_DEG
-    _check_level(name, limb, sigma)
+    if options.roll_deg is not None:
+        _check_level(name, limb, found_level.sigma_deg)
     site = options.site or photo.site
-    shot = _shot(name, photo, limb, findings, options, time or photo.time_utc, mount, sigma)
+    shot = _shot(name, photo, limb, findings, options, time or photo.time_utc, mount, found_level)
     _warn_missing(name, shot, site, photo)
     rows, columns = photo.luma.shape
-    return PhotoMeasurement(shot, site, photo.path, (rows, columns), limb, findings)
+    return PhotoMeasurement(shot, site, photo.path, (rows, columns), limb, findings, found_level)
 
 
 def measure_photos(
@@ -167,7 +172,8 @@ def measure_photos(
     )
     target = target_turn(photos, matches, names, overrule)
     outing = Outing(_common_site(photos), tuple(photo.shot for photo in photos))
-    return Measured(outing, tuple(photos), tuple(matches), tuple(turns), target, tuple(failed))
+    checks = tuple(level_checks(photos))
+    return Measured(outing, tuple(photos), tuple(matches), tuple(turns), target, tuple(failed), checks)
 
 
 def _warn(text: str) -> None:
@@ -216,6 +222,8 @@ def _check_level(name: str, limb: Limb, sigma: float | None) -> None:
     """Warn where the squash lies askew of the level by more than both can explain."""
     if limb.tilt_deg is None or limb.tilt_sigma_deg is None or sigma is None or limb.disc.tilt != 0:
         return
+    if 1 - limb.disc.b / limb.disc.a < LEAST_SQUASH:
+        return
     if abs(limb.tilt_deg) > 3 * math.hypot(sigma, limb.tilt_sigma_deg):
         _warn(
             f"{name}: the squash of the limb lies {limb.tilt_deg:+.1f} +/- {limb.tilt_sigma_deg:.1f} deg askew of "
@@ -231,7 +239,7 @@ def _shot(
     options: PhotoOptions,
     time: str | None,
     mount: str,
-    roll_sigma: float | None,
+    level: Level,
 ) -> Shot:
     centre_sigma, axes_sigma = limb_sigmas(limb)
     disc = limb.disc
@@ -239,8 +247,8 @@ def _shot(
         file=name,
         time_utc=time,
         mount=mount,
-        roll_deg=options.roll_deg or 0.0,
-        roll_sigma_deg=roll_sigma,
+        roll_deg=level.roll_deg,
+        roll_sigma_deg=level.sigma_deg,
         mirrored=options.mirrored,
         camera=photo.camera,
         focal_length_mm=photo.focal_length_mm,

@@ -6,15 +6,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...models.errors import InputError, UnknownNameError
 from ...models.place import parse_utc, utc_days_of
 from ..outing import MOUNTS, Outing, OutingSite, Shot, Spot
+from .level import Level
 from .limb import Limb
 from .spots import MeasuredSpot, SpotFindings
+
+if TYPE_CHECKING:
+    from .drift import LevelCheck
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,7 @@ class PhotoMeasurement:
     size_px: tuple[int, int]
     limb: Limb
     findings: SpotFindings
+    level: Level = field(default_factory=Level)
 
     @property
     def days(self) -> float | None:
@@ -137,6 +142,7 @@ class Measured:
     turns: tuple[ShotTurn, ...] = field(default=())
     target: TargetTurn | None = None
     failed: tuple[FailedPhoto, ...] = ()
+    level_checks: tuple[LevelCheck, ...] = ()
 
     @property
     def turn(self) -> ShotTurn | None:
@@ -167,6 +173,7 @@ class Measured:
             "turns": turns,
             "turn": whole,
             "target": None if self.target is None else vars(self.target).copy(),
+            "level_checks": [vars(check).copy() for check in self.level_checks],
             "failed": [vars(one).copy() for one in self.failed],
         }
 
@@ -224,6 +231,8 @@ def _shot_json(photo: PhotoMeasurement) -> dict[str, Any]:
         "axis_ratio": shot.axis_ratio,
         "roll_deg": shot.roll_deg,
         "roll_sigma_deg": shot.roll_sigma_deg,
+        "roll_source": photo.level.source,
+        "roll_clues": [vars(clue).copy() for clue in photo.level.clues],
         "spots": [
             {
                 "id": spot.id,

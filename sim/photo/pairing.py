@@ -98,7 +98,8 @@ def _compare_pair(
     used = [one for one in matching.matches if one.probability > _USED_IN_TURN]
     doubtful = [f"{ids_a[one.a]}:{ids_b[one.b]}" for one in used if one.probability < _DOUBTFUL]
     _warn_doubts(name_a, name_b, matching, mirrored, doubtful)
-    turn = None if mirrored else turn_of(first, second, [(one.a, one.b) for one in used], days)
+    smeared = first.limb.smeared or second.limb.smeared
+    turn = None if mirrored or smeared else turn_of(first, second, [(one.a, one.b) for one in used], days)
     if turn is None:
         return matches, ShotTurn(name_a, name_b, None, None, 0, mirrored)
     if turn.scatter > NOT_RIGID:

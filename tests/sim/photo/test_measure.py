@@ -104,9 +104,10 @@ def test_pair_turn_is_that_of_its_own_spots(pair):
     turn = np.rad2deg(np.angle(np.sum(np.conj(a[:, 0] + 1j * a[:, 1]) * (there.x + 1j * there.y))))
     assert pair.turn is not None
     assert pair.turn.spots_used == len(used)
-    assert pair.turn.turn_deg == pytest.approx(turn, abs=1.0)
+    # Each picture's own squash shows its roll to 0.05 deg, so the turn stands within a fifth of a degree.
+    assert pair.turn.turn_deg == pytest.approx(turn, abs=0.2)
     assert pair.turn.mirrored is False
-    assert 0.9 < pair.turn.sigma_deg < 1.2
+    assert 0.05 < pair.turn.sigma_deg < 0.2
 
 
 def test_mirrored_photo_is_noticed(pictures, tmp_path):
@@ -162,7 +163,7 @@ def test_fixed_dust_is_refused_and_spots_are_kept(pictures):
 def test_json_has_the_stable_keys(pair):
     result = pair.to_json()
     assert {"shots", "matches", "turns", "turn", "target", "failed"} <= set(result)
-    assert all(set(shot) == SHOT_KEYS for shot in result["shots"])
+    assert all(set(shot) >= SHOT_KEYS for shot in result["shots"])
     assert all(set(spot) == SPOT_KEYS for shot in result["shots"] for spot in shot["spots"])
     assert set(result["matches"][0]) == {"shot_a", "id_a", "shot_b", "id_b", "probability"}
     assert set(result["turns"][0]) == {
