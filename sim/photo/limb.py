@@ -22,7 +22,7 @@ from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, moved, pri
 from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
 
-_STOP_SHARE = 0.985  # in codes; the Sun has 0.9 or less
+_FLAT_SHARE = 0.985  # in codes; the Sun has 0.9 or less
 _TONE_SHARE = 0.25
 """Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
 _SMEAR_PX, _SMEAR_SHARE = 3.0, 0.008  # of the radius: about 0.2 deg by the false squash
@@ -53,6 +53,8 @@ class Limb:
         What the limb's width shows of motion during the exposure.
     shape_doubt : float
         Error of places at the limb that lens or shutter may bring, limb radii.
+    flat : bool
+        No limb darkening: an eyepiece's stop, or a picture with the darkening taken out.
     """
 
     disc: DiscMap
@@ -66,6 +68,7 @@ class Limb:
     horizon: tuple[Array, Array] | None = None
     motion: Motion = STILL
     shape_doubt: float = 0.0
+    flat: bool = False
 
     @property
     def smeared(self) -> bool:
@@ -129,13 +132,12 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
     start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0, roll, tilt, mirrored)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
-    _refuse_stop(name, photo, start)
     disc, edges, horizon = _narrowing_passes(photo, table, coarse, start)
     fit = fit_limb(name, edges, disc)
     bend = _tone_bend(photo, edges, fit, horizon)
     offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
     motion = limb_motion(photo.luma, table, fit.disc, edges, ray_angles())
-    return replace(_limb(fit, edges, offset, bend, horizon), motion=motion)
+    return replace(_limb(fit, edges, offset, bend, horizon), motion=motion, flat=_is_flat(photo, fit.disc))
 
 
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
@@ -156,8 +158,8 @@ def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
         )
 
 
-def _refuse_stop(name: str, photo: Photo, disc: DiscMap) -> None:
-    """A field evenly lit up to its round edge is an eyepiece's stop, where it is not clipped."""
+def _is_flat(photo: Photo, disc: DiscMap) -> bool:
+    """Whether the disc is as bright near its edge as halfway in, and not for being clipped."""
     angle = ray_angles()[::6]
     top = np.iinfo(photo.luma.dtype).max
     light = []
@@ -166,13 +168,7 @@ def _refuse_stop(name: str, photo: Photo, disc: DiscMap) -> None:
         values = sample(photo.luma, (np.arange(top + 1) / top).astype(np.float32), columns, rows)
         light.append(float(np.nanmedian(values)))
     rim, middle = light
-    if _STOP_SHARE * middle < rim < 1.1 * middle and middle < 0.94:
-        raise PictureError(
-            name,
-            "the round bright field is as bright at its edge as inside, which the Sun is not: the stop of an "
-            "eyepiece, or a picture with the limb darkening taken out",
-            "give a photo that shows the Sun's own edge",
-        )
+    return _FLAT_SHARE * middle < rim < 1.1 * middle and middle < 0.94
 
 
 Line = tuple[Array, Array]

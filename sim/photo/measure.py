@@ -91,6 +91,13 @@ def measure_photo(
     for doubt in doubts:
         _warn(f"{name}: {doubt}")
     findings = find_spots(photo, limb)
+    if limb.flat and not findings.spots:
+        raise PictureError(
+            photo.path.name,
+            "the round bright field is as bright at its edge as inside and shows no spot: the stop of an eyepiece, "
+            "not the Sun's limb",
+            "give a photo that shows the Sun's own edge",
+        )
     _judge_exposure(photo, limb, findings)
     if options.roll_deg is not None:
         _check_level(name, limb, found_level.sigma_deg)
