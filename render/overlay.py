@@ -389,15 +389,25 @@ def _draw_target(
         (_spot_place(shot, spot), (max(_ring_radius(spot), 0.02) + 0.008) * scale)
         for spot in _get(shot, "spots") or ()
     ]
+    spots = [centre for centre, _ in free]
     place = partial(to_photo, shot)
     artists = lines.draw_line(ax, place, vertex_deg, free, colour=_SPOT, effects=_cased(2.0))
     if angle:
         artists += lines.draw_vertical_angle(
-            ax, place, vertex_deg, colour=_VERTICAL, effects=_cased(1.4), casing=_CASING, short=short
+            ax,
+            place,
+            vertex_deg,
+            colour=_VERTICAL,
+            effects=_cased(1.4),
+            casing=_CASING,
+            short=short,
+            avoid=spots,
         )
     if before_deg is not None:
         artists += lines.draw_before(ax, place, before_deg, colour=_SPOT, effects=_cased(1.4))
-        artists += lines.draw_turn_arc(ax, place, before_deg, turn_deg, colour=_SPOT, effects=_cased(2.0))
+        artists += lines.draw_turn_arc(
+            ax, place, before_deg, turn_deg, colour=_SPOT, effects=_cased(2.0), casing=_CASING, avoid=spots
+        )
     return artists
 
 

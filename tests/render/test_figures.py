@@ -281,3 +281,32 @@ def test_tracks_leave_out_what_is_hidden():
     np.testing.assert_allclose(lines[0].get_ydata(), [0.1, 0.1, np.nan])
     with pytest.raises(InputError, match="one length"):
         tracks.draw_tracks([{"x": [0.0], "y": [0.0, 1.0]}])
+
+
+def test_a_target_is_drawn_as_on_paper():
+    """The line runs from the centre through the spot to the limb; its angle from the vertical is written."""
+    image = np.full((300, 420, 3), 120, np.uint8)
+    artists = overlay.draw_overlay(image, SHOT, target=2)
+    lines = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 301]
+    x, y = SHOT["spots"][1]["x"], SHOT["spots"][1]["y"]
+    far = np.hypot(x, y)
+    np.testing.assert_allclose(lines[0][0], SHOT["centre_px"], atol=1e-9)
+    np.testing.assert_allclose(lines[0][-1], overlay.to_photo(SHOT, [x / far], [y / far])[0])
+    words = [a.get_text() for a in artists if isinstance(a, Text)]
+    degrees = np.rad2deg(np.arctan2(-x, y))
+    assert f"{abs(degrees):.1f}\N{DEGREE SIGN} clockwise\nfrom up" in words
+    plain = overlay.draw_overlay(image, SHOT)
+    assert not any("from up" in a.get_text() for a in plain if isinstance(a, Text))
+
+
+def test_pair_draws_the_target_s_own_turn():
+    image = np.full((300, 420), 120, np.uint8)
+    second = {**SHOT, "spots": [{"id": 7, "x": -0.6, "y": 0.0}]}
+    artists = overlay.draw_pair(
+        [image, image], [SHOT, second], turn_deg=88.0, targets=(1, 7), target_words="Spot 1 alone: 90."
+    )
+    words = [text.get_text() for text in artists[0].figure.findobj(Text)]
+    assert {"0.0\N{DEGREE SIGN}", "90.0\N{DEGREE SIGN}", "Spot 1 alone: 90."} <= set(words)
+    arcs = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 92]
+    np.testing.assert_allclose(arcs[-1][0], overlay.to_photo(SHOT, [0.0], [0.5])[0], atol=1e-9)
+    np.testing.assert_allclose(arcs[-1][-1], overlay.to_photo(SHOT, [-0.5], [0.0])[0], atol=1e-9)
