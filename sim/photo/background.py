@@ -12,6 +12,9 @@ from ...models.geometry import Array
 
 _BLOCKS_ACROSS = 24
 _LEAST_SHARE = 0.25
+LARGE_FIELD = 250_000
+"""Pixels above which every other row and column serves statistics."""
+_FITTED = 40_000
 
 
 @dataclass(frozen=True)
@@ -27,18 +30,32 @@ class Background:
 
     def at(self, x: Array, y: Array) -> Array:
         """Light at disc places (limb radii)."""
-        x, y = np.asarray(x, float), np.asarray(y, float)
-        smooth = _design(x, y) @ self.coefficients
-        size = self.remainder.shape[0]
-        rows, columns = (y + 1) * size / 2 - 0.5, (x + 1) * size / 2 - 0.5
-        places = np.stack([rows.ravel(), columns.ravel()])
-        factor = ndimage.map_coordinates(self.remainder, places, order=1, mode="nearest")
-        return smooth * factor.reshape(x.shape)
+        x, y = np.asarray(x), np.asarray(y)
+        return _smooth(x, y, self.coefficients) * _between(self.remainder, x, y)
 
 
 def _design(x: Array, y: Array) -> Array:
     mu = np.sqrt(np.clip(1 - np.asarray(x) ** 2 - np.asarray(y) ** 2, 0, 1))
     return np.stack([np.ones_like(mu), mu, mu**2, mu**3, x, y, x * mu, y * mu], axis=-1)
+
+
+def _smooth(x: Array, y: Array, coefficients: Array) -> Array:
+    """The polynomial of :func:`_design` without its matrix."""
+    c = [float(value) for value in coefficients]
+    mu = np.sqrt(np.clip(1 - x * x - y * y, 0, 1))
+    return ((c[3] * mu + c[2]) * mu + (c[1] + c[6] * x + c[7] * y)) * mu + (c[0] + c[4] * x + c[5] * y)
+
+
+def _between(grid: Array, x: Array, y: Array) -> Array:
+    """A square grid over the disc's square, linear between its blocks' middles and level beyond them."""
+    size = grid.shape[0]
+    row, column = (np.clip((z + 1) * (size / 2) - 0.5, 0, size - 1) for z in (y, x))
+    top, left = (np.minimum(place.astype(np.int32), size - 2) for place in (row, column))
+    v, u = row - top, column - left
+    flat, at = np.ravel(grid).astype(x.dtype), top * size + left
+    upper = flat.take(at) * (1 - u) + flat.take(at + 1) * u
+    lower = flat.take(at + size) * (1 - u) + flat.take(at + size + 1) * u
+    return upper * (1 - v) + lower * v
 
 
 def fit_background(light: Array, x: Array, y: Array, usable: Any) -> Background:
@@ -52,35 +69,40 @@ def fit_background(light: Array, x: Array, y: Array, usable: Any) -> Background:
         Inside the limb, not clipped, not masked.
     """
     chosen = np.flatnonzero(usable)
-    chosen = chosen[:: max(1, len(chosen) // 40000)]
-    values, design = light.ravel()[chosen], _design(x.ravel()[chosen], y.ravel()[chosen])
+    chosen = chosen[:: max(1, len(chosen) // _FITTED)]
+    values, *places = (np.ravel(field)[chosen].astype(float) for field in (light, x, y))
+    design = _design(*places)
     keep = np.ones(len(values), bool)
     coefficients = np.zeros(design.shape[1])
     for _ in range(6):
-        coefficients = np.linalg.lstsq(design[keep], values[keep], rcond=None)[0]
+        kept = design[keep]
+        coefficients = np.linalg.lstsq(kept.T @ kept, kept.T @ values[keep], rcond=None)[0]
         ratio = values / np.maximum(design @ coefficients, 1e-6) - 1
         sigma = 1.4826 * np.median(np.abs(ratio[keep] - np.median(ratio[keep]))) + 1e-4
         keep = np.abs(ratio - np.median(ratio[keep])) < 3.5 * sigma
-    ratio = np.full(light.shape, np.nan)
-    ratio[usable] = light[usable] / np.maximum(_design(x[usable], y[usable]) @ coefficients, 1e-6)
+    # Every other row and column of a large field: the blocks keep hundreds of pixels.
+    thin = slice(None, None, 2 if usable.size > LARGE_FIELD else 1)
+    known = usable[thin, thin]
+    light, x, y = light[thin, thin][known], x[thin, thin][known], y[thin, thin][known]
+    ratio = light / np.maximum(_smooth(x, y, np.asarray(coefficients, float)), 1e-6)
     return Background(np.asarray(coefficients, float), _remainder(ratio, x, y))
 
 
 def _remainder(ratio: Array, x: Array, y: Array) -> Array:
-    """Block medians of the ratio on a square grid, holes filled from neighbours, smoothed."""
+    """Block medians of the ratio on a square grid, holes filled from neighbours, smoothed; arrays of one length."""
     size = _BLOCKS_ACROSS
-    known = np.isfinite(ratio)
-    column = np.clip(((x[known] + 1) * size / 2).astype(int), 0, size - 1)
-    row = np.clip(((y[known] + 1) * size / 2).astype(int), 0, size - 1)
-    block, values = row * size + column, ratio[known]
-    order = np.argsort(block, kind="stable")
-    block, values = block[order], values[order]
+    column, row = (np.clip(((z + 1) * (size / 2)).astype(np.int16), 0, size - 1) for z in (x, y))
+    block = row * np.int16(size) + column
+    order = np.argsort(ratio)
+    order = order[np.argsort(block[order], kind="stable")]
+    values, block = ratio[order], block[order]
     starts = np.searchsorted(block, np.arange(size * size))
-    ends = np.searchsorted(block, np.arange(size * size), side="right")
-    enough = _LEAST_SHARE * np.max(ends - starts, initial=1)
-    medians = np.array(
-        [np.median(values[a:b]) if b - a > enough else np.nan for a, b in zip(starts, ends, strict=True)]
-    ).reshape(size, size)
+    counts = np.diff(starts, append=len(block))
+    enough = counts > _LEAST_SHARE * np.max(counts, initial=1)
+    middle = starts[enough] + counts[enough] // 2
+    medians = np.full(size * size, np.nan)
+    medians[enough] = (values[middle] + values[middle - 1 + counts[enough] % 2]) / 2
+    medians = medians.reshape(size, size)
     weight = np.isfinite(medians).astype(float)
     filled = np.where(np.isfinite(medians), medians, 0.0)
     filled, weight = ndimage.median_filter(np.where(weight > 0, filled, 1.0), 3), weight

@@ -15,6 +15,7 @@ BLOCKS = 500
 _SMALL_BLOCKS = 60
 _FILL = 9  # blocks
 _TRIALS = 200
+_VOTERS = 500
 _TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
 _TOLERANCE = 0.03
 _RATIOS = (0.70, 1.12)
@@ -68,7 +69,7 @@ def _find(
     top, left = corner
     step = max(1, -(-max(codes.shape) // BLOCKS))
     means = block_means(codes, step)
-    means = ndimage.median_filter(means, 3)
+    means = _median_of_nine(means)
     candidates = _candidates(means, level, rng)
     best = _best(candidates)
     if best is None or _bright_beyond(means, best):
@@ -139,6 +140,21 @@ def block_means(codes: npt.NDArray[np.uint8], step: int) -> Array:
     cut = codes[: rows * step, : columns * step]
     sums = np.add.reduce(cut.reshape(rows, step, columns * step), axis=1, dtype=np.uint32)
     return sums.reshape(rows, columns, step).sum(axis=2) / step**2
+
+
+def _median_of_nine(values: Array) -> Array:
+    """Median of each 3 by 3 square by a sorting network; a rank filter takes several times as long."""
+    padded = np.pad(values.astype(np.float32), 1, mode="symmetric")
+    rows, columns = values.shape
+    nine = [padded[i : i + rows, j : j + columns] for i in range(3) for j in range(3)]
+
+    def sort(*pairs: tuple[int, int]) -> None:
+        for low, high in pairs:
+            nine[low], nine[high] = np.minimum(nine[low], nine[high]), np.maximum(nine[low], nine[high])
+
+    sort((1, 2), (4, 5), (7, 8), (0, 1), (3, 4), (6, 7), (1, 2), (4, 5), (7, 8), (0, 3), (5, 8), (4, 7))
+    sort((3, 6), (1, 4), (2, 5), (4, 7), (4, 2), (6, 4), (4, 2))
+    return nine[4].astype(float)
 
 
 def _thresholds(means: Array) -> list[float]:
@@ -264,8 +280,10 @@ def _circles(
     centre, radius = centre[good], radius[good]
     if len(radius) == 0:
         return []
-    off = np.hypot(points[:, 0] - centre[:, :1], points[:, 1] - centre[:, 1:]) / radius[:, None] - 1
+    voters = points[:: -(-len(points) // _VOTERS)]
+    off = np.hypot(voters[:, 0] - centre[:, :1], voters[:, 1] - centre[:, 1:]) / radius[:, None] - 1
     votes = np.sum(np.abs(off) < np.maximum(0.02, 0.8 / radius)[:, None], axis=1) / np.sqrt(radius)
+    votes *= len(points) / len(voters)
     return [
         (float(votes[i]), (float(centre[i, 0]), float(centre[i, 1]), float(radius[i])))
         for i in np.argsort(-votes, kind="stable")[:2]

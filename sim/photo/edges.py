@@ -36,13 +36,27 @@ def ray_angles() -> Array:
 def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Array, rows: Array) -> Array:
     """Linear light between pixels (bilinear, after the inverse tone curve); nan outside the picture."""
     height, width = luma.shape
-    inside = (columns >= 0) & (rows >= 0) & (columns <= width - 1) & (rows <= height - 1)
-    column, row = np.where(inside, columns, 0.0), np.where(inside, rows, 0.0)
-    left, top = np.minimum(column.astype(int), width - 2), np.minimum(row.astype(int), height - 2)
-    u, v = column - left, row - top
-    upper = (1 - u) * table[luma[top, left]] + u * table[luma[top, left + 1]]
-    lower = (1 - u) * table[luma[top + 1, left]] + u * table[luma[top + 1, left + 1]]
-    return np.where(inside, (1 - v) * upper + v * lower, np.nan)
+    within = (
+        np.min(columns) >= 0
+        and np.min(rows) >= 0
+        and np.max(columns) <= width - 1
+        and np.max(rows) <= height - 1
+    )
+    inside = None
+    if not within:
+        inside = (columns >= 0) & (rows >= 0) & (columns <= width - 1) & (rows <= height - 1)
+        columns, rows = np.where(inside, columns, 0.0), np.where(inside, rows, 0.0)
+    left = np.minimum(columns.astype(np.intp), width - 2)
+    top = np.minimum(rows.astype(np.intp), height - 2)
+    u, v = (columns - left).astype(np.float32), (rows - top).astype(np.float32)
+    flat, at = luma.reshape(-1), top * width + left
+    upper = table.take(flat.take(at))
+    upper += u * (table.take(flat.take(at + 1)) - upper)
+    at += width
+    lower = table.take(flat.take(at))
+    lower += u * (table.take(flat.take(at + 1)) - lower)
+    upper += v * (lower - upper)
+    return upper if inside is None else np.where(inside, upper, np.float32(np.nan))
 
 
 def normals(disc: DiscMap, angles: Array) -> tuple[tuple[Array, Array], Array, Array]:
@@ -64,17 +78,20 @@ def edge_points(
     reach_px: float,
     smooth_px: float,
     horizon: tuple[Array, Array] | None,
+    sides: int = 9,
 ) -> EdgeSet:
     """Inflection of the edge's profile on each ray within `reach_px` of the outline.
 
-    The profile is averaged along the limb over up to the rays' spacing and smoothed along the ray with a
-    Gaussian of `smooth_px`, which is what an edge of that blur asks for against white noise.
+    The profile is averaged along the limb over up to the rays' spacing, in at most `sides` places, and
+    smoothed along the ray with a Gaussian of `smooth_px`, which is what an edge of that blur asks for
+    against white noise.
     """
     (base_columns, base_rows), along, outward = normals(disc, angles)
     pad = 3 * smooth_px
-    offsets = np.arange(-reach_px - pad, reach_px + pad + _STEP_PX, _STEP_PX)
+    step = max(_STEP_PX, 0.25 * smooth_px)
+    offsets = np.arange(-reach_px - pad, reach_px + pad + step, step)
     spacing = 2 * np.pi * disc.a / len(angles)
-    count = int(np.clip(round(spacing), 1, 9))
+    count = int(np.clip(round(spacing), 1, sides))
     profile = np.zeros((len(angles), len(offsets)))
     for side in (np.arange(count) - (count - 1) / 2) * (spacing / count if count > 1 else 0.0):
         columns = base_columns[:, None] + outward[0][:, None] * offsets + side * along[0][:, None]
@@ -97,7 +114,7 @@ def _inflections(
 ) -> EdgeSet:
     complete = np.all(np.isfinite(profile), axis=1)
     profile = np.where(complete[:, None], profile, 0.0)
-    sigma = smooth_px / _STEP_PX
+    sigma = smooth_px / (offsets[1] - offsets[0])
     fall = -ndimage.gaussian_filter1d(profile, sigma, axis=1, order=1, mode="nearest")
     bend = ndimage.gaussian_filter1d(profile, sigma, axis=1, order=2, mode="nearest")
     window = np.abs(offsets) <= reach_px
@@ -123,7 +140,7 @@ def _zero_crossing(bend: Array, index: npt.NDArray[np.intp], offsets: Array) -> 
     low, high = np.where(earlier, before, here), np.where(earlier, here, after)
     crossed = (low <= 0) & (high >= 0) & (high > low)
     share = np.where(crossed, -low / np.where(high > low, high - low, 1.0), 0.0)
-    return offsets[index] + _STEP_PX * (share - earlier), crossed
+    return offsets[index] + (offsets[1] - offsets[0]) * (share - earlier), crossed
 
 
 def beyond_line(

@@ -172,6 +172,7 @@ def _is_flat(photo: Photo, disc: DiscMap) -> bool:
 
 
 Line = tuple[Array, Array]
+_FEW_SIDES, _ALL_SIDES = 3, 9
 
 
 def _narrowing_passes(
@@ -181,7 +182,7 @@ def _narrowing_passes(
     radius, blur = disc.a, max(1.2, 0.004 * disc.a)
     angles = ray_angles()
     horizon = coarse.horizon
-    edges = edge_points(photo.luma, table, disc, angles, max(0.05 * radius, 5.0), blur, horizon)
+    edges = edge_points(photo.luma, table, disc, angles, max(0.05 * radius, 5.0), blur, horizon, _FEW_SIDES)
     for turn in range(3):
         fit = fit_limb(photo.path.name, edges, disc)
         disc = fit.disc
@@ -189,7 +190,8 @@ def _narrowing_passes(
         reach = max(4.5 * blur, 5 * fit.scale, 4.0)
         if turn == 0 and horizon is not None and _limb_goes_on(photo, table, fit, blur, horizon):
             horizon = None
-        edges = edge_points(photo.luma, table, disc, angles, reach, blur, horizon)
+        sides = _ALL_SIDES if turn == 2 else _FEW_SIDES
+        edges = edge_points(photo.luma, table, disc, angles, reach, blur, horizon, sides)
     return disc, edges, horizon
 
 

@@ -129,8 +129,10 @@ def _faint(field: DiscField, limb: Limb) -> tuple[MeasuredSpot, ...]:
     labels, count = cast("tuple[Any, int]", ndimage.label(field.usable & (field.smooth > level)))
     if count == 0 or count > _MOST_FAINT:
         return ()
-    index = np.arange(1, count + 1)
-    peaks = np.asarray(ndimage.maximum_position(field.smooth, labels, index), int).reshape(-1, 2)
+    places = np.argwhere(labels)
+    depths = field.smooth[places[:, 0], places[:, 1]]
+    order = np.lexsort((-depths, labels[places[:, 0], places[:, 1]]))
+    peaks = places[order][np.searchsorted(labels[tuple(places[order].T)], np.arange(1, count + 1))]
     found = []
     for row, column in peaks:
         depth = float(field.smooth[row, column])
