@@ -71,10 +71,10 @@ def _find(
     means = block_means(codes, step)
     means = _median_of_nine(means)
     candidates = _candidates(means, level, rng)
-    best = _best(candidates)
+    best = _best(means, candidates)
     if best is None or _bright_beyond(means, best):
         # Branches and wires cut the disc into pieces: once more with thin dark things filled.
-        best = _best(candidates + _candidates(ndimage.grey_closing(means, _FILL), level, rng))
+        best = _best(means, candidates + _candidates(ndimage.grey_closing(means, _FILL), level, rng))
     if best is None:
         return None
     shift = (step - 1) / 2
@@ -102,7 +102,19 @@ def _candidates(means: Array, level: float, rng: np.random.Generator) -> list[Co
     ]
 
 
-def _best(candidates: list[CoarseDisc]) -> CoarseDisc | None:
+def _fall(means: Array, disc: CoarseDisc) -> float:
+    """Median over the directions of how far the codes fall across the outline."""
+    angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    near = max(0.08, 2 / disc.a)
+    levels = []
+    for share in (1 - near, 1 + near):
+        rows = np.rint(disc.row + share * disc.b * np.sin(angle)).astype(int)
+        columns = np.rint(disc.column + share * disc.a * np.cos(angle)).astype(int)
+        levels.append(means[np.clip(rows, 0, means.shape[0] - 1), np.clip(columns, 0, means.shape[1] - 1)])
+    return float(np.median(levels[0] - levels[1]))
+
+
+def _best(means: Array, candidates: list[CoarseDisc]) -> CoarseDisc | None:
     """The disc with the strongest edge for its size; of two within each other, such as the Sun in an eyepiece's
     field, the inner one if its edge is of the same kind (contours within the disc are round too, but faint)."""
     if not candidates:
@@ -118,6 +130,7 @@ def _best(candidates: list[CoarseDisc]) -> CoarseDisc | None:
         and disc.covered > 0.45
         and np.hypot(disc.column - best.column, disc.row - best.row) + 0.3 * disc.a < best.a
         and disc.inside - disc.outside > 0.4 * (best.inside - best.outside)
+        and _fall(means, disc) > 0.3 * (best.inside - best.outside)
         and disc.inside > best.inside
         and disc.a > 0.15 * best.a
     ]

@@ -89,7 +89,7 @@ def combine(prior: LevelClue, clues: Sequence[LevelClue]) -> Level:
 
 
 def level_clues(photo: Photo, limb: Limb) -> list[LevelClue]:
-    """What the picture and its tags say; `limb` was measured with roll 0."""
+    """What the picture and its tags say."""
     clues = []
     horizon = find_horizon(photo, limb)
     if horizon is not None:
@@ -107,7 +107,7 @@ def level_clues(photo: Photo, limb: Limb) -> list[LevelClue]:
         # A lens may squash by itself, which leans the axis by that over twice the squash.
         lens = math.degrees(limb.shape_doubt / (2 * squash))
         sigma = math.hypot(limb.tilt_sigma_deg, lens, _SQUASH_FLOOR_DEG)
-        clues.append(LevelClue("squash", -limb.tilt_deg, sigma))
+        clues.append(LevelClue("squash", math.degrees(limb.disc.roll) - limb.tilt_deg, sigma))
     return clues
 
 
@@ -122,7 +122,8 @@ def levelled(photo: Photo, limb: Limb, tripod_sigma_deg: float) -> tuple[Limb, L
     tripod_sigma_deg : float
         How level the tripod stands.
     """
-    level = combine(LevelClue("tripod", 0.0, tripod_sigma_deg), level_clues(photo, limb))
+    prior = LevelClue("tripod", 0.0, tripod_sigma_deg)
+    level = combine(prior, level_clues(photo, limb))
     if abs(level.roll_deg) < 1e-3:
         return limb, level
     disc = limb.disc
@@ -131,7 +132,15 @@ def levelled(photo: Photo, limb: Limb, tripod_sigma_deg: float) -> tuple[Limb, L
         turned = replace(disc, roll=math.radians(level.roll_deg))
         return replace(limb, disc=turned, tilt_deg=tilt), level
     again = measure_limb(photo, roll_deg=level.roll_deg, mirrored=disc.mirrored)
-    return replace(again, shape_doubt=limb.shape_doubt), level
+    again = replace(again, shape_doubt=limb.shape_doubt)
+    # Air bends more than the fit's square term, so the squash is read once more with its axes nearly right.
+    clues = [clue for clue in level.clues if clue.source not in ("tripod", "squash")]
+    clues += [clue for clue in level_clues(photo, again) if clue.source == "squash"]
+    level = combine(prior, clues)
+    left = level.roll_deg - math.degrees(again.disc.roll)
+    tilt = None if again.tilt_deg is None else again.tilt_deg + left
+    turned = replace(again.disc, roll=math.radians(level.roll_deg))
+    return replace(again, disc=turned, tilt_deg=tilt), level
 
 
 def settle_level(
