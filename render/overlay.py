@@ -272,6 +272,9 @@ def _draw_centre(ax: Axes, shot: Any) -> list[Artist]:
     )
     artists += ax.plot(centre[0], centre[1], "+", ms=17, mew=1.8, color=_LIMB, path_effects=_cased(1.8))
     name = to_photo(shot, [0.03], [1.11])[0]
+    (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
+    if not (left < name[0] < right and top + 0.02 * (bottom - top) < name[1] < bottom):
+        name = to_photo(shot, [0.03], [0.95])[0]  # the disc fills the picture
     artists.append(
         ax.text(
             float(name[0]),
@@ -393,16 +396,8 @@ def _draw_target(
     place = partial(to_photo, shot)
     artists = lines.draw_line(ax, place, vertex_deg, free, colour=_SPOT, effects=_cased(2.0))
     if angle:
-        artists += lines.draw_vertical_angle(
-            ax,
-            place,
-            vertex_deg,
-            colour=_VERTICAL,
-            effects=_cased(1.4),
-            casing=_CASING,
-            short=short,
-            avoid=spots,
-        )
+        style: dict[str, Any] = {"colour": _VERTICAL, "effects": _cased(1.4), "casing": _CASING}
+        artists += lines.draw_vertical_angle(ax, place, vertex_deg, short=short, avoid=spots, **style)
     if before_deg is not None:
         artists += lines.draw_before(ax, place, before_deg, colour=_SPOT, effects=_cased(1.4))
         artists += lines.draw_turn_arc(

@@ -140,7 +140,7 @@ def draw_turn_arc(
         )
     angles = [from_deg + turn_deg * k for k in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)]
     places = np.vstack([ray(to_photo, angle, radius + off) for off in (0.13, -0.13, 0.3) for angle in angles])
-    middle = places[_clearest(to_photo, places, 0.14, avoid)]
+    middle = places[_clearest(to_photo, places, 0.24, avoid)]
     words = ax.text(
         float(middle[0]),
         float(middle[1]),

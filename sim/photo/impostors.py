@@ -19,7 +19,7 @@ _LETTER_HEIGHT_PX = 5
 _WORDS = (0.4, 4)  # the same for small print whose letters run together: tops and bases on two lines
 _LONGEST_WORD = 8.0  # heights
 _DEEP, _COPY_SHARE, _COPIES_SHOWN = 0.4, 0.45, 0.7
-_SHALLOW, _STEP_SHARE, _SECTORS = 0.3, 0.3, 8
+_SHALLOW, _STEP_SHARE, _SECTORS = 0.2, 0.4, 8
 
 
 def impostors(
