@@ -60,7 +60,7 @@ def limb_motion(
         Directions of the rays on the disc, radians.
     """
     (columns, rows), _, outward = normals(disc, angles)
-    reach = max(0.03 * disc.a, 5 * edges.blur_px, 6.0)
+    reach = max(0.03 * disc.a, 5 * edges.blur_px, min(14.0, 0.12 * disc.a))
     offsets = np.arange(-reach, reach + _STEP_PX, _STEP_PX)
     profile = sample(
         luma,
