@@ -236,8 +236,8 @@ def _show(result: dict[str, Any]) -> None:
                 f"{max(spot['sigma_x'], spot['sigma_y']):.4f}",
                 f"{spot['radius']:.3f}",
                 f"{spot['vertex_angle_deg']:.1f}",
-                f"{spot['area_msh']:.0f}",
-                f"{spot['darkness']:.2f}",
+                "-" if spot["area_msh"] is None else f"{spot['area_msh']:.0f}",
+                "-" if spot["darkness"] is None else f"{spot['darkness']:.2f}",
             )
             for spot in shot["spots"]
         ]
