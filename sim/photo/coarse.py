@@ -15,7 +15,7 @@ BLOCKS = 500
 _SMALL_BLOCKS = 60
 _FILL = 9  # blocks
 _TRIALS = 200
-_VOTERS = 500
+_VOTERS = 300
 _TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
 _TOLERANCE = 0.03
 _RATIOS = (0.70, 1.12)
@@ -105,7 +105,7 @@ def _candidates(means: Array, level: float, rng: np.random.Generator) -> list[Co
 def _fall(means: Array, disc: CoarseDisc) -> float:
     """Median over the directions of how far the codes fall across the outline."""
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
-    near = max(0.02, 2.5 / disc.a)
+    near = max(0.08, 2 / disc.a)
     levels = []
     for share in (1 - near, 1 + near):
         rows = np.rint(disc.row + share * disc.b * np.sin(angle)).astype(int)
@@ -129,8 +129,8 @@ def _best(means: Array, candidates: list[CoarseDisc]) -> CoarseDisc | None:
         if disc.a < 0.9 * best.a
         and disc.covered > 0.45
         and np.hypot(disc.column - best.column, disc.row - best.row) + 0.3 * disc.a < best.a
-        and disc.inside - disc.outside > 0.15 * (best.inside - best.outside)
-        and _fall(means, disc) > 0.15 * (best.inside - best.outside)
+        and disc.inside - disc.outside > 0.4 * (best.inside - best.outside)
+        and _fall(means, disc) > 0.3 * (best.inside - best.outside)
         and disc.inside > best.inside
         and disc.a > 0.15 * best.a
     ]
@@ -294,8 +294,10 @@ def _circles(
     if len(radius) == 0:
         return []
     voters = points[:: -(-len(points) // _VOTERS)]
-    off = np.hypot(voters[:, 0] - centre[:, :1], voters[:, 1] - centre[:, 1:]) / radius[:, None] - 1
-    votes = np.sum(np.abs(off) < np.maximum(0.02, 0.8 / radius)[:, None], axis=1) / np.sqrt(radius)
+    square = (voters[:, 0] - centre[:, :1]) ** 2 + (voters[:, 1] - centre[:, 1:]) ** 2
+    slack = np.maximum(0.02 * radius, 0.8)[:, None]
+    near = (square > (radius[:, None] - slack) ** 2) & (square < (radius[:, None] + slack) ** 2)
+    votes = np.count_nonzero(near, axis=1) / np.sqrt(radius)
     votes *= len(points) / len(voters)
     return [
         (float(votes[i]), (float(centre[i, 0]), float(centre[i, 1]), float(radius[i])))

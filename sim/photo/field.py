@@ -74,7 +74,7 @@ def disc_field(photo: Photo, table: npt.NDArray[np.float32], limb: Limb) -> tupl
     full_columns: Any = left + shift + step * np.arange(width, dtype=np.float32)
     full_rows: Any = (top + shift + step * np.arange(height, dtype=np.float32))[:, None]
     x, y = disc.to_disc(full_columns, full_rows)
-    rho = np.hypot(x, y)
+    rho = np.sqrt(x * x + y * y)
     edge = min(0.988, 1 - 2.2 * limb.edge_sigma_px / disc.a - 0.5 * step / disc.a)
     usable = rho < edge
     if limb.horizon is not None:
