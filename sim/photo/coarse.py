@@ -105,7 +105,7 @@ def _candidates(means: Array, level: float, rng: np.random.Generator) -> list[Co
 def _fall(means: Array, disc: CoarseDisc) -> float:
     """Median over the directions of how far the codes fall across the outline."""
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
-    near = max(0.08, 2 / disc.a)
+    near = max(0.02, 2.5 / disc.a)
     levels = []
     for share in (1 - near, 1 + near):
         rows = np.rint(disc.row + share * disc.b * np.sin(angle)).astype(int)
@@ -126,11 +126,11 @@ def _best(means: Array, candidates: list[CoarseDisc]) -> CoarseDisc | None:
     inner = [
         disc
         for disc in candidates
-        if disc.a < 0.9 * best.a
+        if disc.a < 0.85 * best.a
         and disc.covered > 0.45
         and np.hypot(disc.column - best.column, disc.row - best.row) + 0.3 * disc.a < best.a
-        and disc.inside - disc.outside > 0.4 * (best.inside - best.outside)
-        and _fall(means, disc) > 0.3 * (best.inside - best.outside)
+        and disc.inside - disc.outside > 0.15 * (best.inside - best.outside)
+        and _fall(means, disc) > 0.22 * _fall(means, best)
         and disc.inside > best.inside
         and disc.a > 0.15 * best.a
     ]

@@ -23,7 +23,7 @@ from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
 
 _FLAT_SHARE = 0.985  # in codes; the Sun has 0.9 or less
-_TONE_SHARE = 0.25
+_TONE_SHARE = 0.15
 """Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
 _SMEAR_PX, _SMEAR_SHARE = 3.0, 0.008  # of the radius: about 0.2 deg by the false squash
 
