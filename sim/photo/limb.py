@@ -55,6 +55,9 @@ class Limb:
         Error of places at the limb that lens or shutter may bring, limb radii.
     flat : bool
         No limb darkening: an eyepiece's stop, or a picture with the darkening taken out.
+    hidden_deg : tuple of (float, float)
+        Stretches of the limb that were not seen (horizon, cloud, branch, frame): vertex angles from and to,
+        anticlockwise, the second up to 360 beyond the first.
     """
 
     disc: DiscMap
@@ -69,6 +72,7 @@ class Limb:
     motion: Motion = STILL
     shape_doubt: float = 0.0
     flat: bool = False
+    hidden_deg: tuple[tuple[float, float], ...] = ()
 
     @property
     def smeared(self) -> bool:
@@ -277,6 +281,27 @@ def _limb(
         float(np.mean(fit.weight > 0.05)),
         *_tilt(edges, fit, bend),
         horizon,
+        hidden_deg=_hidden(fit.weight),
+    )
+
+
+def _hidden(weight: Array) -> tuple[tuple[float, float], ...]:
+    """Stretches of three rays or more that carried nothing, as vertex angles."""
+    count = len(weight)
+    lost = weight <= 0.05
+    if not np.any(lost) or np.all(lost):
+        return ()
+    first = int(np.flatnonzero(~lost)[0])
+    turned = np.concatenate([[False], np.roll(lost, -first), [False]]).astype(int)
+    starts, ends = np.flatnonzero(np.diff(turned) == 1), np.flatnonzero(np.diff(turned) == -1)
+    step = 360 / count
+    return tuple(
+        (
+            math.remainder((start + first) * step - 90, 360),
+            math.remainder((start + first) * step - 90, 360) + (end - start) * step,
+        )
+        for start, end in zip(starts, ends, strict=True)
+        if end - start >= 3
     )
 
 

@@ -231,6 +231,7 @@ def _shot_json(photo: PhotoMeasurement) -> dict[str, Any]:
         "axis_ratio": shot.axis_ratio,
         "roll_deg": shot.roll_deg,
         "roll_sigma_deg": shot.roll_sigma_deg,
+        "limb_hidden_deg": [list(arc) for arc in photo.limb.hidden_deg],
         "roll_source": photo.level.source,
         "roll_clues": [vars(clue).copy() for clue in photo.level.clues],
         "spots": [

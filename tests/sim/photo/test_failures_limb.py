@@ -222,6 +222,21 @@ def test_wires_and_cloud_bars_take_their_rays_only(sun, tmp_path, height, thick,
     assert max(limb_sigmas(limb)[0]) < 0.03
 
 
+def test_hidden_limb_is_recorded(sun, tmp_path):
+    """A bar through the centre hides the limb at the right and the left, vertex angles -90 and 90."""
+    light, truth = sun
+    rows = np.arange(light.shape[0])
+    bar = np.abs(rows - truth.centre_px[1]) < 15
+    photo = save(np.where(bar[:, None, None], 0.003, light), tmp_path / "bar.png")
+    limb = measure_limb(photo)
+    arcs = sorted(limb.hidden_deg)
+    assert [np.mean(arc) for arc in arcs] == pytest.approx([-90, 90], abs=1)
+    half = np.rad2deg(np.arcsin(15 / RADIUS))
+    assert [arc[1] - arc[0] for arc in arcs] == pytest.approx([2 * half] * 2, abs=3.5)
+    result = measure_photo(tmp_path / "bar.png", PhotoOptions(SITE, TIME, roll_deg=0.0))
+    assert len(result.limb.hidden_deg) == 2
+
+
 def test_branches(sun, tmp_path):
     """25 thin branches over the lower two thirds cut the disc to pieces."""
     light, truth = sun
