@@ -131,7 +131,7 @@ def levelled(photo: Photo, limb: Limb, tripod_sigma_deg: float) -> tuple[Limb, L
         tilt = None if limb.tilt_deg is None else limb.tilt_deg + level.roll_deg
         turned = replace(disc, roll=math.radians(level.roll_deg))
         return replace(limb, disc=turned, tilt_deg=tilt), level
-    again = measure_limb(photo, roll_deg=level.roll_deg, mirrored=disc.mirrored)
+    again = measure_limb(photo, roll_deg=level.roll_deg, mirrored=disc.mirrored, near=limb)
     again = replace(again, shape_doubt=limb.shape_doubt)
     # Air bends more than the fit's square term, so the squash is read once more with its axes nearly right.
     clues = [clue for clue in level.clues if clue.source not in ("tripod", "squash")]

@@ -83,7 +83,12 @@ class Limb:
 
 
 def measure_limb(
-    photo: Photo, *, roll_deg: float = 0.0, mirrored: bool = False, follow_squash: bool = False
+    photo: Photo,
+    *,
+    roll_deg: float = 0.0,
+    mirrored: bool = False,
+    follow_squash: bool = False,
+    near: Limb | None = None,
 ) -> Limb:
     """Find the disc and fit its limb.
 
@@ -95,6 +100,8 @@ def measure_limb(
     mirrored : bool
     follow_squash : bool
         Let the axes follow the squash where it shows its direction (roll unknown).
+    near : Limb, optional
+        The same photo's limb under nearly the same roll, which spares looking for the disc.
 
     Raises
     ------
@@ -103,7 +110,7 @@ def measure_limb(
     """
     roll = math.radians(roll_deg)
     if not follow_squash:
-        return _limb_along(photo, roll, 0.0, mirrored)
+        return _limb_along(photo, roll, 0.0, mirrored, near)
     level = _limb_along(photo, roll, 0.0, mirrored)
     best = level
     for start in (0.0, 45.0, 90.0, 135.0):
@@ -123,12 +130,16 @@ def measure_limb(
     return best if best.tilt_sigma_deg is not None and best.tilt_sigma_deg < 5 else level
 
 
-def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool) -> Limb:
+def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool, near: Limb | None = None) -> Limb:
     """The limb with the axes of the squash in one direction."""
     name = photo.path.name
     # In the picture's own pixels a mirrored scene is turned the other way.
     level = -(roll - tilt) if mirrored else roll - tilt
-    coarse = find_disc(photo.luma, level, np.random.default_rng(20240713))
+    if near is None:
+        coarse = find_disc(photo.luma, level, np.random.default_rng(20240713))
+    else:
+        known = near.disc
+        coarse = CoarseDisc(known.column, known.row, known.a, known.b, 1.0, 0.0, 0.0, near.horizon)
     if coarse is None or coarse.covered < 0.2:
         raise PictureError(
             name, "no disc of the Sun was found", "the disc must be brighter than the sky around it"
