@@ -135,10 +135,16 @@ def test_second_pair_matches(pictures):
         measured = measure_photos([pictures / "pair-2" / "morning.jpg", pictures / "pair-2" / "evening.jpg"])
     sure = [match for match in measured.matches if match.probability > 0.9]
     assert len(sure) >= 10
-    areas = [{spot.id: spot.area_msh for spot in shot.spots} for shot in measured.outing.shots]
-    ratios = [areas[1][match.id_b] / areas[0][match.id_a] for match in sure]
-    # One picture is the face of both, so a true match keeps its area.
-    assert np.median(np.abs(np.log(ratios))) < 0.15
+    spots = [{spot.id: spot for spot in shot.spots} for shot in measured.outing.shots]
+    pairs = [(spots[0][match.id_a], spots[1][match.id_b]) for match in sure]
+    # One picture is the face of both, so a true match keeps its area. Told from spots that the photo resolves:
+    # areas are freed from the picture's blur, which leaves those of a few pixels, and those seen edge-on at the
+    # limb, uncertain by half (tests/validation/README.md).
+    resolved = [
+        (a, b) for a, b in pairs if a.area_msh > 50 and max(np.hypot(p.x, p.y) for p in (a, b)) < 0.92
+    ]
+    assert len(resolved) >= 5
+    assert np.median(np.abs([np.log(b.area_msh / a.area_msh) for a, b in resolved])) < 0.08
 
 
 def test_fixed_dust_is_refused_and_spots_are_kept(pictures):
