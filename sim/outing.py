@@ -6,6 +6,7 @@ degrees, disc places in limb radii in the disc frame (x right, y up, squash and 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 SCHEMA = "whichsun/outing/1"
@@ -49,7 +50,9 @@ class Shot:
     """One photo: what was given and what was measured.
 
     ``None`` means not known. `time_utc` is ISO 8601 with Z. `roll_deg` is the camera's anticlockwise roll
-    as seen from behind it, already undone in the spots. `centre_px` is [column, row], `semi_axes_px`
+    as seen from behind it, already undone in the spots; `roll_measured_deg` and
+    `roll_measured_sigma_deg` what measuring found for it: a roll or sigma that differs was entered by hand and
+    stays when the photo is measured again. `centre_px` is [column, row], `semi_axes_px`
     [across the vertical, along it], `axis_ratio` along / across, below 1 for a squashed disc.
     """
 
@@ -59,6 +62,8 @@ class Shot:
     mount: str = "level-tripod"
     roll_deg: float = 0.0
     roll_sigma_deg: float | None = None
+    roll_measured_deg: float | None = None
+    roll_measured_sigma_deg: float | None = None
     mirrored: bool | None = None
     camera: str | None = None
     focal_length_mm: float | None = None
@@ -69,6 +74,14 @@ class Shot:
     semi_axes_sigma_px: tuple[float, float] | None = None
     axis_ratio: float | None = None
     spots: tuple[Spot, ...] = ()
+
+    @property
+    def roll_is_measured(self) -> bool:
+        """Whether roll and sigma are what measuring found, not what a person entered."""
+        found = self.roll_measured_deg
+        if found is None or not math.isclose(self.roll_deg, found, abs_tol=1e-9):
+            return False
+        return self.roll_sigma_deg == self.roll_measured_sigma_deg
 
 
 @dataclass(frozen=True)

@@ -54,6 +54,8 @@ SHOT_KEYS = {
     "mount": Key("text", choices=MOUNTS),
     "roll_deg": Key("number", low=-360, high=360),
     "roll_sigma_deg": Key("number", low=0),
+    "roll_measured_deg": Key("number", low=-360, high=360),
+    "roll_measured_sigma_deg": Key("number", low=0),
     "mirrored": Key("truth"),
     "camera": Key("text"),
     "focal_length_mm": Key("number", above=0),
@@ -81,7 +83,15 @@ OUTING_KEYS = {
     "observable": Key("tables", table=OBSERVABLE_KEYS),
 }
 
-_MEASURED = ("centre_px", "semi_axes_px", "centre_sigma_px", "semi_axes_sigma_px", "axis_ratio")
+_MEASURED = (
+    "roll_measured_deg",
+    "roll_measured_sigma_deg",
+    "centre_px",
+    "semi_axes_px",
+    "centre_sigma_px",
+    "semi_axes_sigma_px",
+    "axis_ratio",
+)
 
 
 def read_outing(path: Path | str) -> Outing:
@@ -237,7 +247,7 @@ def merge_outing(
 
 
 def _merge_shot(table: Any, before: Shot, shot: Shot, explicit: Collection[str]) -> None:
-    kept_roll = "roll_deg" in table and "roll_deg" not in explicit
+    kept_roll = "roll_deg" in table and "roll_deg" not in explicit and not before.roll_is_measured
     if kept_roll and not math.isclose(before.roll_deg, shot.roll_deg, abs_tol=1e-9):
         raise InputError(
             "roll_deg",
@@ -247,10 +257,11 @@ def _merge_shot(table: Any, before: Shot, shot: Shot, explicit: Collection[str])
         )
     by_hand = [spot for spot in table.get("spot", []) if spot.get("by_hand") and "by_hand" not in explicit]
     table.pop("spot", None)
+    measured = {*_MEASURED, *(("roll_deg", "roll_sigma_deg") if before.roll_is_measured else ())}
     for name, value in _shot_items(shot).items():
-        if name in _MEASURED or name in explicit or name not in table:
+        if name in measured or name in explicit or name not in table:
             table[name] = value
-    for name in _MEASURED:
+    for name in measured:
         if getattr(shot, name) is None:
             table.pop(name, None)
     spots = [_table(_spot_items(spot)) for spot in shot.spots]

@@ -165,7 +165,7 @@ class Scores:
             found = problem.data.detections
             there = np.isfinite(fit.predicted[:, 0])
             ids = np.array([i for shot in self.data.ids for i in shot])
-            lines = [_fit_line(fit, score.leader), f"ln evidence {score.ln_evidence:.1f}"]
+            lines = [*_fit_lines(fit), f"ln evidence {score.ln_evidence:.1f}"]
             panels.append(
                 {
                     "model": score.model,
@@ -186,11 +186,11 @@ class Scores:
         return free_voice(self.models)
 
 
-def _fit_line(fit: BestFit, score: VariantScore) -> str:
+def _fit_lines(fit: BestFit) -> list[str]:
     spots = int(np.isfinite(fit.predicted[:, 0]).sum())
     total = len(fit.predicted)
-    text = f"{spots} of {total} spots matched, chi-square {fit.chi2:.1f}"
-    return text + (f" on {fit.dof}" if fit.dof else "")
+    lines = [f"{spots} of {total} spots matched"]
+    return lines + ([f"chi-square {fit.chi2:.1f} on {fit.dof}"] if fit.dof else [])
 
 
 def parameters_of(score: VariantScore) -> dict[str, dict[str, Any]]:

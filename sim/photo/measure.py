@@ -250,12 +250,15 @@ def _shot(
 ) -> Shot:
     centre_sigma, axes_sigma = limb_sigmas(limb)
     disc = limb.disc
+    told = options.roll_deg is not None or options.roll_sigma_deg is not None
     return Shot(
         file=name,
         time_utc=time,
         mount=mount,
         roll_deg=level.roll_deg,
         roll_sigma_deg=level.sigma_deg,
+        roll_measured_deg=None if told else level.roll_deg,
+        roll_measured_sigma_deg=None if told else level.sigma_deg,
         mirrored=options.mirrored,
         camera=photo.camera,
         focal_length_mm=photo.focal_length_mm,

@@ -182,14 +182,15 @@ def given_by_file(options: PhotoOptions, shot: Shot | None, site: OutingSite | N
     """Options completed with what an earlier outing file says of the same shot."""
     if shot is None:
         return options if options.site is not None else replace(options, site=site)
+    roll = (None, None) if shot.roll_is_measured else (shot.roll_deg, shot.roll_sigma_deg)
     return PhotoOptions(
         options.site or site,
         options.time or (None if options.utc_offset else shot.time_utc),
         options.utc_offset,
         options.mount or shot.mount,
         shot.mirrored if options.mirrored is None else options.mirrored,
-        shot.roll_deg if options.roll_deg is None else options.roll_deg,
-        shot.roll_sigma_deg if options.roll_sigma_deg is None else options.roll_sigma_deg,
+        roll[0] if options.roll_deg is None else options.roll_deg,
+        roll[1] if options.roll_sigma_deg is None else options.roll_sigma_deg,
     )
 
 

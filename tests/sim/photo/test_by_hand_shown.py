@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from whichsun.sim.cli.main import main
+from whichsun.sim.outing_file import read_outing
 
 PICTURES = Path(__file__).parents[2] / "data" / "photo"
 
@@ -14,3 +15,24 @@ def test_a_spot_placed_by_eye_alone_is_shown(capsys):
     assert main(["measure", str(photo), "--add-spot", "1:812,455"]) == 0  # bare photosphere there
     rows = [line.split() for line in capsys.readouterr().out.splitlines() if line.strip()]
     assert any(row[-2:] == ["-", "-"] for row in rows)
+
+
+@pytest.mark.filterwarnings("ignore::whichsun.models.errors.WhichsunWarning")
+def test_a_measured_roll_is_measured_again_and_an_edited_one_stays(tmp_path, capsys):
+    photo = tmp_path / "sunrise.jpg"
+    photo.write_bytes((PICTURES / "pair-1" / "sunrise.jpg").read_bytes())
+    outing = tmp_path / "outing.toml"
+    again = ["measure", str(photo), "-o", str(outing), "--overwrite"]
+    assert main(again) == 0
+    (first,) = read_outing(outing).shots
+    assert first.roll_is_measured
+    assert main(again) == 0
+    assert read_outing(outing).shots == (first,)
+    line = next(line for line in outing.read_text().splitlines() if line.startswith("roll_deg"))
+    outing.write_text(outing.read_text().replace(line, "roll_deg = 0.5"))
+    assert main(again) == 0
+    (edited,) = read_outing(outing).shots
+    assert edited.roll_deg == 0.5
+    assert not edited.roll_is_measured
+    assert main(again) == 0
+    assert read_outing(outing).shots == (edited,)
