@@ -53,7 +53,8 @@ class Shot:
     as seen from behind it, already undone in the spots; `roll_measured_deg` and
     `roll_measured_sigma_deg` what measuring found for it: a roll or sigma that differs was entered by hand and
     stays when the photo is measured again. `centre_px` is [column, row], `semi_axes_px`
-    [across the vertical, along it], `axis_ratio` along / across, below 1 for a squashed disc.
+    [across the vertical, along it], `axis_ratio` along / across, below 1 for a squashed disc. `dropped_px` are
+    column, row, column, row, ... of finds that a person dropped.
     """
 
     file: str
@@ -73,6 +74,7 @@ class Shot:
     centre_sigma_px: tuple[float, float] | None = None
     semi_axes_sigma_px: tuple[float, float] | None = None
     axis_ratio: float | None = None
+    dropped_px: tuple[float, ...] | None = None
     spots: tuple[Spot, ...] = ()
 
     @property

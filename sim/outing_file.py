@@ -65,6 +65,7 @@ SHOT_KEYS = {
     "centre_sigma_px": Key("pair", low=0),
     "semi_axes_sigma_px": Key("pair", low=0),
     "axis_ratio": Key("number", above=0),
+    "dropped_px": Key("numbers"),
     "spot": Key("tables", table=SPOT_KEYS),
 }
 OBSERVABLE_KEYS = {
@@ -91,6 +92,7 @@ _MEASURED = (
     "centre_sigma_px",
     "semi_axes_sigma_px",
     "axis_ratio",
+    "dropped_px",
 )
 
 

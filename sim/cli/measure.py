@@ -91,8 +91,8 @@ def run(
         names = _names(files, output)
         if output is not None and output.exists():
             each = _with_file(output, names, each)
-        kept = _by_hand(output) if output is not None and output.exists() else {}
-        overrule = parse_overrule(match or (), add_spot or (), drop_spot or (), target, kept)
+        kept, dropped = _by_hand(output) if output is not None and output.exists() else ({}, {})
+        overrule = parse_overrule(match or (), add_spot or (), drop_spot or (), target, kept, dropped)
         with progress_on_stderr("measuring", quiet=as_json or len(files) < _MANY) as step:
             measured = measure_photos(
                 files,
@@ -194,13 +194,13 @@ def _with_file(output: Path, names: list[str], each: list[PhotoOptions]) -> list
     ]
 
 
-def _by_hand(output: Path) -> dict[str, Any]:
-    """The spots that a person added to the outing file, by photo."""
+def _by_hand(output: Path) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The spots that a person added to the outing file, and the places of those dropped, by photo."""
     from ..outing_file import read_outing
 
-    return {
-        shot.file: tuple(spot for spot in shot.spots if spot.by_hand) for shot in read_outing(output).shots
-    }
+    shots = read_outing(output).shots
+    added = {shot.file: tuple(spot for spot in shot.spots if spot.by_hand) for shot in shots}
+    return added, {shot.file: shot.dropped_px for shot in shots if shot.dropped_px}
 
 
 def _roll(shot: dict[str, Any]) -> str:

@@ -35,6 +35,8 @@ class Overrule:
         Shot (the first or the last) and number of the spot whose turn is shown beside the pattern's.
     kept : mapping of str to tuple of Spot
         Per file the spots marked by hand in an earlier outing file.
+    dropped_px : mapping of str to tuple of float
+        Per file column, row, column, row, ... of the finds dropped earlier.
     """
 
     match: tuple[tuple[int, int], ...] = ()
@@ -42,6 +44,7 @@ class Overrule:
     drop: tuple[tuple[str, int], ...] = ()
     target: tuple[str, int] | None = None
     kept: Mapping[str, tuple[Spot, ...]] = field(default_factory=dict)
+    dropped_px: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
 
 def parse_overrule(
@@ -50,6 +53,7 @@ def parse_overrule(
     drop: Sequence[str] = (),
     target: str | None = None,
     kept: Mapping[str, tuple[Spot, ...]] | None = None,
+    dropped_px: Mapping[str, tuple[float, ...]] | None = None,
 ) -> Overrule:
     """Corrections from the words of the command line.
 
@@ -82,7 +86,8 @@ def parse_overrule(
             raise InputError("--add-spot", "must be SHOT:COLUMN,ROW, such as 2:812,640", text)
     dropped = [_shot_and_number("--drop-spot", text) for text in drop]
     aim = None if target is None else _shot_and_number("--target", target)
-    return Overrule(tuple(pairs), tuple(one for one in added if one), tuple(dropped), aim, dict(kept or {}))
+    adds = tuple(one for one in added if one)
+    return Overrule(tuple(pairs), adds, tuple(dropped), aim, dict(kept or {}), dict(dropped_px or {}))
 
 
 def _shot_and_number(option: str, text: str) -> tuple[str, int]:
@@ -150,6 +155,10 @@ def overruled(
                 last[index] = spot.id if spot.id > last[index] else last[index] + 1
                 result[index] = _with_kept(result[index], replace(spot, id=last[index]))
     gone: dict[int, set[int]] = {}
+    for index, photo in enumerate(result):
+        places = np.reshape(overrule.dropped_px.get(photo.shot.file, ()), (-1, 2))
+        gone[index] = {spot.id for spot in _at_places(photo, places)}
+        result[index] = replace(photo, shot=replace(photo.shot, dropped_px=tuple(places.ravel()) or None))
     for shot, number in overrule.drop:
         index = shot_index("--drop-spot", shot, photos, names)
         spot_place("--drop-spot", result[index], number)
@@ -175,8 +184,25 @@ def _without(photo: PhotoMeasurement, numbers: set[int]) -> PhotoMeasurement:
         spots=tuple(photo.findings.spots[i] for i in keep),
         refused=photo.findings.refused + refused,
     )
-    shot = replace(photo.shot, spots=tuple(photo.shot.spots[i] for i in keep))
+    fresh = [(round(column, 2), round(row, 2)) for column, row, _ in refused]
+    before = np.reshape(photo.shot.dropped_px or (), (-1, 2))
+    places = fresh + [(place[0], place[1]) for place in before.tolist() if not _near(place, fresh, photo)]
+    flat = tuple(value for place in sorted(places) for value in place)
+    shot = replace(photo.shot, spots=tuple(photo.shot.spots[i] for i in keep), dropped_px=flat or None)
     return replace(photo, findings=findings, shot=shot)
+
+
+def _near(place: Sequence[float], others: Sequence[Sequence[float]], photo: PhotoMeasurement) -> list[int]:
+    """Which of the pixel places are the same as `place`."""
+    reach = _SAME_PLACE * photo.limb.disc.a + 1.0
+    return [i for i, other in enumerate(others) if np.hypot(other[0] - place[0], other[1] - place[1]) < reach]
+
+
+def _at_places(photo: PhotoMeasurement, places: np.ndarray) -> list[Spot]:
+    """The photo's detected spots at places that were dropped earlier; spots by hand stay."""
+    seen = [(spot.column, spot.row) for spot in photo.findings.spots]
+    near = {i for place in places for i in _near(place, seen, photo)}
+    return [photo.shot.spots[i] for i in sorted(near) if not photo.shot.spots[i].by_hand]
 
 
 def _found_at(photo: PhotoMeasurement, x: float, y: float) -> int | None:

@@ -36,3 +36,29 @@ def test_a_measured_roll_is_measured_again_and_an_edited_one_stays(tmp_path, cap
     assert not edited.roll_is_measured
     assert main(again) == 0
     assert read_outing(outing).shots == (edited,)
+
+
+@pytest.mark.filterwarnings("ignore::whichsun.models.errors.WhichsunWarning")
+def test_a_dropped_find_stays_dropped(tmp_path, capsys):
+    photo = tmp_path / "sunrise.jpg"
+    photo.write_bytes((PICTURES / "pair-1" / "sunrise.jpg").read_bytes())
+    outing = tmp_path / "outing.toml"
+    again = ["measure", str(photo), "-o", str(outing), "--overwrite"]
+    assert main(again) == 0
+    (first,) = read_outing(outing).shots
+    assert main([*again, "--drop-spot", "1:3"]) == 0
+    (dropped,) = read_outing(outing).shots
+    assert [spot.id for spot in first.spots if spot.id != 3] == [spot.id for spot in dropped.spots]
+    assert dropped.dropped_px is not None
+    assert len(dropped.dropped_px) == 2
+    assert main(again) == 0
+    assert read_outing(outing).shots == (dropped,)
+    assert main([*again, "--drop-spot", "1:5"]) == 0
+    (twice,) = read_outing(outing).shots
+    assert len(twice.dropped_px or ()) == 4
+    assert {3, 5}.isdisjoint(spot.id for spot in twice.spots)
+    # taking the place out of the file brings the find back
+    text = "\n".join(line for line in outing.read_text().splitlines() if not line.startswith("dropped_px"))
+    outing.write_text(text)
+    assert main(again) == 0
+    assert read_outing(outing).shots == (first,)
