@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import json
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -15,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from ..models.errors import OutputExistsError
+from ..models.errors import OutputExistsError, WhichsunWarning
 from ..models.geometry import Array, SunView, view_of
 from ..models.observables import altitude, project, semidiameter
 from ..models.place import Instants, parse_utc
@@ -121,13 +122,18 @@ def draw(
     surface: str = "plain",
 ) -> npt.NDArray[np.uint8]:
     """The picture of one shot, (rows, columns, 3) sRGB; without `rng` no noise is added."""
+    horizon = _horizon(scenario, observation)
+    upper_limb = VerticalWarp(observation.vertical_table).apparent(np.array(1.0))
+    if horizon > float(upper_limb):
+        text = f"the Sun is below the horizon at {observation.shot.time_utc}: the picture shows the ground"
+        warnings.warn(text, WhichsunWarning, stacklevel=2)
     light = render_disc(
         observation.view,
         observation.frame,
         scenario.surface.drawn(observation.days),
         vertical_table=observation.vertical_table,
         surface=surface,
-        horizon=_horizon(scenario, observation),
+        horizon=horizon,
     )
     sensor = scenario.camera.sensor
     picture = to_picture(

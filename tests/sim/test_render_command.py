@@ -106,3 +106,12 @@ def test_bad_input_gets_one_line_and_code_2(capsys, arguments, words, tmp_path, 
 def test_no_output_named(capsys):
     assert main(["render", *OPTIONS]) == 2
     assert "output" in capsys.readouterr().err
+
+
+def test_a_sun_below_the_horizon_is_said(tmp_path, capsys):
+    night = ["render", "--model", "distant-sphere", "--site", "46.5,-30,4", "--size", "200x200"]
+    picture = str(tmp_path / "low.png")
+    assert main([*night, "--at", "2027-04-18T07:07:30Z", "-o", picture]) == 0
+    assert "below the horizon" in capsys.readouterr().err
+    assert main([*night, "--at", "2027-04-18T07:11:30Z", "-o", picture, "--overwrite"]) == 0
+    assert "below the horizon" not in capsys.readouterr().err
