@@ -33,22 +33,33 @@ def horizons(name, first_year=1900, last_year=2100):
     return Instants.from_utc(stamps), np.array(azimuth), np.array(elevation)
 
 
-def test_meeus_25b_apparent_place():
-    # Meeus, Astronomical Algorithms 2nd ed., example 25.b: 1992-10-13.0 TD. Right ascension 13h13m30.75s and
-    # declination -7 47' 01.7" are referred to the true equinox of date, so the equation of origins is added.
-    # The book's theory is good to about 0.1" here (JPL DE421 and sunpy agree with it to that); printed to 0.15".
+def right_ascension_and_declination_deg(tt_days):
+    """Apparent place referred to the true equinox of date; our own frame has the intermediate origin."""
     import erfa
 
-    tt = np.array([2448908.5 - 2451545.0])
+    tt = np.array([tt_days])
     x, y, z = celestial_sun(tt)[0, :3]
     origins = erfa.eors(erfa.pnm06a(2451545.0, tt), erfa.s06a(2451545.0, tt))[0]
-    right_ascension_s = (np.rad2deg(np.arctan2(y, x)) - np.rad2deg(origins)) % 360 * 240
-    assert right_ascension_s == pytest.approx(13 * 3600 + 13 * 60 + 30.75, abs=0.01)
-    assert np.rad2deg(np.arctan2(z, np.hypot(x, y))) * 3600 == pytest.approx(
-        -(7 * 3600 + 47 * 60 + 1.7), abs=0.2
-    )
+    return (np.rad2deg(np.arctan2(y, x) - origins)) % 360, np.rad2deg(np.arctan2(z, np.hypot(x, y)))
+
+
+def test_meeus_25a_low_accuracy():
+    # Meeus, Astronomical Algorithms 2nd ed., example 25.a: 1992-10-13.0 TD, 198.38083 and -7.78507 deg by the
+    # low-accuracy method, which the book gives as good to 0.01 deg.
+    ra_deg, dec_deg = right_ascension_and_declination_deg(2448908.5 - 2451545.0)
+    assert ra_deg == pytest.approx(198.38083, abs=0.01)
+    assert dec_deg == pytest.approx(-7.78507, abs=0.01)
+
+
+def test_meeus_25b_apparent_place():
+    # Example 25.b, the same instant by the book's higher-accuracy method: 13h13m30.75s, -7 47' 01.7". Good to about
+    # 0.1" here (JPL DE421 and sunpy agree with it to that); tolerance 0.15" and 0.2".
+    ra_deg, dec_deg = right_ascension_and_declination_deg(2448908.5 - 2451545.0)
+    assert ra_deg * 240 == pytest.approx(13 * 3600 + 13 * 60 + 30.75, abs=0.01)
+    assert dec_deg * 3600 == pytest.approx(-(7 * 3600 + 47 * 60 + 1.7), abs=0.2)
     # distance 0.99760853 au by the book, 0.99760851 by DE421
-    assert np.sqrt(x * x + y * y + z * z) / 149597870.7 == pytest.approx(0.99760853, abs=1e-7)
+    distance_km = np.linalg.norm(celestial_sun(np.array([2448908.5 - 2451545.0]))[0, :3])
+    assert distance_km / 149597870.7 == pytest.approx(0.99760853, abs=1e-7)
 
 
 def test_spa_worked_example():
