@@ -16,9 +16,9 @@ from ..models.observables import unproject
 from ..models.place import Instants, Site
 from ..models.registry import get_model
 from ..render.curves import draw_sweep
-from ..render.residuals import draw_residuals
 from ..render.style import save_png
 from .compare.contest import DEFAULT_MODELS, Options
+from .compare.figure import residuals_png
 from .compare.scores import Scores, score_outing
 from .files import write_whole
 from .forward import photograph
@@ -118,7 +118,7 @@ def _run_pair(
     step(3, f"{scenario.name}: drawing")
     pictures = {
         "residuals.png": residuals_png(scores),
-        "curves.png": curves_png(measured, scores),
+        "curves.png": curves_png(scores),
     }
     for name, picture in pictures.items():
         write_whole(folder / name, picture)
@@ -127,31 +127,21 @@ def _run_pair(
     return DemoPair(scenario, measured, scores, tuple(made))
 
 
-def residuals_png(scores: Scores) -> bytes:
-    """What each model's best fit leaves over."""
-    names = [Path(shot.file).name for shot in scores.outing.shots]
-    artists: Any = draw_residuals(scores.panels(), shot_names=names)
-    return save_png(artists[0].figure, 1500)
-
-
-def expected_turns(measured: Measured, site: Site, ends: Instants) -> dict[str, float]:
-    """For each model, at its defaults, the turn (degrees) of the spots matched from first to last photo."""
-    first, last = measured.photos[0].shot, measured.photos[-1].shot
-    used = {m.id_a for m in measured.matches if (m.shot_a, m.shot_b) == (first.file, last.file)}
-    spots = [spot for spot in first.spots if spot.id in used]
-    x, y = np.array([spot.x for spot in spots]), np.array([spot.y for spot in spots])
+def expected_turns(scores: Scores, ends: Instants) -> dict[str, float]:
+    """For each model, at its defaults, the turn (degrees) of the very spots whose turn was measured."""
+    x, y = np.array(scores.turn.used).reshape(-1, 2).T
     days = float(ends.utc_days[1] - ends.utc_days[0])
     turns = {}
     for name in DEFAULT_MODELS:
-        view = view_of(get_model(name), ends, site)
+        view = view_of(get_model(name), ends, scores.data.site)
         turn = pattern_turn(view[0], view[1], days, rotation_law(DEFAULT_LAW), unproject(view[0], x, y)).turn
         turns[name] = float(np.rad2deg(turn))
     return turns
 
 
-def curves_png(measured: Measured, scores: Scores) -> bytes:
+def curves_png(scores: Scores) -> bytes:
     """Turn against latitude of the contest's models between the very times of the first and last shot."""
-    site, data = scores.data.site, scores.data
+    site = scores.data.site
     ends = Instants.from_utc([scores.outing.shots[i].time_utc or "" for i in (0, -1)])
     places = Site(_LATITUDES_DEG, float(site.longitude_deg), float(site.height_m))
     pair = ends[np.broadcast_to([0, 1], (len(_LATITUDES_DEG), 2))]
@@ -164,9 +154,9 @@ def curves_png(measured: Measured, scores: Scores) -> bytes:
             "latitude_deg": float(site.latitude_deg),
             "turn_deg": scores.turn.turn_deg,
             "sigma_deg": scores.turn.sigma_deg or 0.0,
-            "expected": expected_turns(measured, site, ends),
+            "expected": expected_turns(scores, ends),
         }
     first, last = (text[:16].replace("T", " ") for text in ends.iso())
-    subtitle = f"{first} to {last[11:]} UTC, longitude {float(data.site.longitude_deg):g} E"
+    subtitle = f"{first} to {last[11:]} UTC, longitude {float(site.longitude_deg):g} E"
     artists: Any = draw_sweep(rows, point, subtitle=subtitle)
     return save_png(artists[0].get_figure(root=True), 1200, 900)

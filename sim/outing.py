@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 
 SCHEMA = "whichsun/outing/1"
 MOUNTS = ("level-tripod", "equatorial", "hand-held")
+TRIPOD_ROLL_SIGMA_DEG = 0.7
+"""A bubble level is good to about 0.5 to 1 degree (common practice, no source)."""
 TURN_KINDS = ("axis", "celestial-north", "spot", "pattern")
 
 

@@ -18,11 +18,6 @@ CAUTIONS: tuple[str, ...] = (
     "After any doubt - a flash in the eye, a spot that stays, blurred sight - stop and see an eye professional.",
 )
 
-SHORT = (
-    "Certified solar filter over the front of the lens, screen only, never an optical viewfinder; "
-    "`whichsun demo --help` and the README show all cautions."
-)
-
 
 def caution_lines() -> list[str]:
     """The cautions as numbered lines of plain text, with a heading."""

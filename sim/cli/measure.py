@@ -79,6 +79,7 @@ def run(
     """Find limb and sunspots on photos, match the spots and measure how far the disc turned."""
 
     def work() -> dict[str, Any]:
+        from ..outing_file import read_outing
         from ..photo.many import picture_files
         from ..photo.measure import measure_photos
         from ..photo.overrule import parse_overrule
@@ -89,9 +90,12 @@ def run(
         pair = None
         overlays = [] if output is None else check_outputs(files, output, overwrite)
         names = _names(files, output)
+        kept: dict[str, Any] = {}
+        dropped: dict[str, Any] = {}
         if output is not None and output.exists():
-            each = _with_file(output, names, each)
-        kept, dropped = _by_hand(output) if output is not None and output.exists() else ({}, {})
+            before = read_outing(output)
+            each = _with_file(before, names, each)
+            kept, dropped = _by_hand(before)
         overrule = parse_overrule(match or (), add_spot or (), drop_spot or (), target, kept, dropped)
         with progress_on_stderr("measuring", quiet=as_json or len(files) < _MANY) as step:
             measured = measure_photos(
@@ -182,23 +186,19 @@ def _names(photos: list[Path], output: Path | None) -> list[str]:
     return [Path(os.path.relpath(photo.resolve(), folder)).as_posix() for photo in photos]
 
 
-def _with_file(output: Path, names: list[str], each: list[PhotoOptions]) -> list[PhotoOptions]:
+def _with_file(before: Outing, names: list[str], each: list[PhotoOptions]) -> list[PhotoOptions]:
     """Options completed with what the outing file says already."""
-    from ..outing_file import read_outing
     from ..photo.measure import given_by_file
 
-    before: Outing = read_outing(output)
     shots = {shot.file: shot for shot in before.shots}
     return [
         given_by_file(option, shots.get(name), before.site) for option, name in zip(each, names, strict=True)
     ]
 
 
-def _by_hand(output: Path) -> tuple[dict[str, Any], dict[str, Any]]:
+def _by_hand(before: Outing) -> tuple[dict[str, Any], dict[str, Any]]:
     """The spots that a person added to the outing file, and the places of those dropped, by photo."""
-    from ..outing_file import read_outing
-
-    shots = read_outing(output).shots
+    shots = before.shots
     added = {shot.file: tuple(spot for spot in shot.spots if spot.by_hand) for shot in shots}
     return added, {shot.file: shot.dropped_px for shot in shots if shot.dropped_px}
 

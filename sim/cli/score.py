@@ -45,11 +45,12 @@ def run(
     def work() -> dict[str, Any]:
         from ...models.registry import get_model
         from ..compare.contest import DEFAULT_MODELS, Options
+        from ..compare.figure import residuals_png
         from ..compare.scores import score_outing
         from ..outing_file import read_outing
         from ..rotation import DEFAULT_LAW
         from .parsing import settings_of
-        from .plumbing import check_free
+        from .plumbing import check_free, write_whole
 
         check_free([figure] if figure else [], overwrite)
         added = [get_model(name) for name in model or []]
@@ -69,22 +70,11 @@ def run(
             scores = score_outing(measured, added, options)
         result = {"outing": str(outing), **scores.to_json(), "figure": None}
         if figure:
-            _draw(scores, figure)
+            write_whole(figure, residuals_png(scores))
             result["figure"] = str(figure)
         return result
 
     report(NAME, work, as_json=as_json, show=_show)
-
-
-def _draw(scores: Any, path: Path) -> None:
-    from ...render.residuals import draw_residuals
-    from ...render.style import save_png
-    from .plumbing import write_whole
-
-    names = [Path(shot.file).name for shot in scores.outing.shots]
-    artists = draw_residuals(scores.panels(), shot_names=names)
-    drawn: Any = artists[0].figure
-    write_whole(path, save_png(drawn, 1500))
 
 
 def show_scores(result: dict[str, Any]) -> None:

@@ -10,11 +10,10 @@ import numpy as np
 from ...models.errors import InputError, WhichsunWarning
 from ...models.geometry import Array
 from ...models.place import Instants, Site, parse_utc
-from ..outing import MOUNTS, Outing, Shot
+from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG, Outing, Shot
 from . import world
 from .grouping import MOST_SHOTS_APART, joined_groups
 
-TRIPOD_ROLL_SIGMA_DEG = 0.7  # a bubble level is good to 0.5 to 1 deg (common practice, no source)
 CLOCK_SIGMA_S = 60.0
 LENS_SIGMA = 0.002  # of the logarithm of the ratio of two limb radii through one fixed lens
 LEAST_SQUASH_SIGMA = 3e-4  # of the logarithm of the axis ratio: sky gradients break any smaller stated error

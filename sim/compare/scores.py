@@ -18,7 +18,7 @@ from .latitude import Latitude, fit_latitude, weighted_quantiles
 from .nearness import nearest_allowed
 from .priors import alternative_shifts
 from .turn import MeasuredTurn, Separation, computed_turns, measured_turn, rule_of_thumb, separation
-from .verdict import Verdict, free_voice, judge
+from .verdict import Verdict, judge
 
 _REGION_KEYS = ("fitted_deg", "low95_deg", "high95_deg", "share")
 
@@ -179,11 +179,6 @@ class Scores:
                 }
             )
         return panels
-
-    @property
-    def free_ln_evidence(self) -> float:
-        """ln evidence of a Sun turned in any way."""
-        return free_voice(self.models)
 
 
 def _fit_lines(fit: BestFit) -> list[str]:

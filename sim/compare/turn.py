@@ -10,7 +10,7 @@ from ...models.geometry import Array, view_of
 from ...models.observables import unproject
 from ...models.place import Site
 from ...models.registry import get_model
-from ..outing import Outing, Shot
+from ..outing import TRIPOD_ROLL_SIGMA_DEG, Outing, Shot
 from ..photo.matching import SpotTable, is_mirrored, match_spots
 from ..photo.turning import Turn, pattern_turn
 from ..rotation import rotation_law
@@ -147,8 +147,6 @@ def _turn(
 
 
 def _roll_sigma_deg(shot: Shot) -> float | None:
-    from .data import TRIPOD_ROLL_SIGMA_DEG
-
     if shot.roll_sigma_deg is not None:
         return shot.roll_sigma_deg
     return TRIPOD_ROLL_SIGMA_DEG if shot.mount == "level-tripod" else None

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...models.errors import InputError, PictureError, WhichsunWarning
 from ...models.place import iso_utc, parse_utc, utc_days_of
-from ..outing import MOUNTS, Outing, OutingSite, Shot
+from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG, Outing, OutingSite, Shot
 from .drift import level_checks
 from .level import LEAST_SQUASH, Level, settle_level
 from .limb import Limb, limb_sigmas, measure_limb
@@ -32,7 +32,6 @@ from .spots import SpotFindings, find_spots
 from .target import target_turn
 
 __all__ = [
-    "TRIPOD_ROLL_SIGMA_DEG",
     "Measured",
     "PhotoMeasurement",
     "PhotoOptions",
@@ -42,9 +41,6 @@ __all__ = [
     "measure_photo",
     "measure_photos",
 ]
-
-TRIPOD_ROLL_SIGMA_DEG = 0.7
-"""A bubble level is good to about 0.5 to 1 degree (common practice, no source)."""
 
 _OVEREXPOSED = 0.9
 _CLIPPED_WARNING = 0.02
