@@ -9,18 +9,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ..models.errors import InputError
-
-
-def srgb_encode(linear: npt.ArrayLike) -> npt.NDArray[np.float32]:
-    """Tone curve of sRGB (IEC 61966-2-1): linear light 0 to 1 to coded values 0 to 1, clipped."""
-    value = np.clip(np.asarray(linear, np.float32), 0, 1)
-    return np.where(value <= 0.0031308, value * 12.92, 1.055 * value ** np.float32(1 / 2.4) - 0.055)
-
-
-def srgb_decode(coded: npt.ArrayLike) -> npt.NDArray[np.float32]:
-    """Inverse of :func:`srgb_encode`."""
-    value = np.asarray(coded, np.float32)
-    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** np.float32(2.4))
+from .tone import srgb_encode
 
 
 def to_picture(

@@ -17,8 +17,8 @@ import numpy.typing as npt
 from ...models.errors import PictureError
 from ...models.place import iso_utc, parse_utc, utc_days_of
 from ..outing import OutingSite
+from .decoded import Decoded, check_size, encoded
 from .exif import positive
-from .formats import Decoded, check_size, encoded
 
 _TIMES = ("DATE-AVG", "DATE-OBS", "DATE-BEG")
 _BRIGHTEST = 50  # as many pixels may be hot

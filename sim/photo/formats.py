@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import sys
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +11,11 @@ import numpy as np
 import numpy.typing as npt
 
 from ...models.errors import MissingLibraryError, PictureError
+from .decoded import MAX_PIXELS, MAX_SIDE_PX, Decoded, check_size
 from .exif import exif_facts
+from .fits import decode_fits
+from .raw import decode_raw
 
-MAX_PIXELS = 150_000_000
-MAX_SIDE_PX = 30_000
-MIN_SIDE_PX = 32
 SMALL = 8
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "JPEG2000", "HEIF")
 _HEIF_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
@@ -35,23 +34,6 @@ ENDINGS = (
 _STRIP_ROWS = 32
 _LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, that of JPEG
 _DEEP = {"RGB;16L": "RGB;16B", "RGB;16B": "RGB;16L", "RGBA;16L": "RGBA;16B", "RGBA;16B": "RGBA;16L"}
-
-
-@dataclass(frozen=True)
-class Decoded:
-    """Luma (uint8 or uint16), the sRGB curve over it, and what the file says of itself."""
-
-    luma: npt.NDArray[Any]
-    facts: dict[str, Any] = field(default_factory=dict)
-
-
-def check_size(name: str, width: int, height: int) -> None:
-    """Refuse, before any pixel is decoded, what is too large or too small; :class:`PictureError`."""
-    if width * height > MAX_PIXELS or max(width, height) > MAX_SIDE_PX:
-        limit = f"is larger than {MAX_PIXELS // 10**6} megapixels or {MAX_SIDE_PX} pixels a side"
-        raise PictureError(name, f"{width}x{height} pixels: {limit}", "crop or shrink it")
-    if min(width, height) < MIN_SIDE_PX:
-        raise PictureError(name, f"is only {width}x{height} pixels", "give the full-size photo")
 
 
 def kind_of(path: Path) -> str:
@@ -77,12 +59,8 @@ def decode(path: Path, zone: Any) -> Decoded:
     """
     kind = kind_of(path)
     if kind == "fits":
-        from .fits import decode_fits
-
         return decode_fits(path)
     if kind == "raw":
-        from .raw import decode_raw
-
         return decode_raw(path, zone)
     return _decode_picture(path, zone)
 
@@ -121,13 +99,6 @@ def decode_small_rgb(path: Path) -> npt.NDArray[np.uint8]:
                 SMALL
             )
         return np.asarray(ImageOps.exif_transpose(image))
-
-
-def encoded(linear: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
-    """16-bit codes of linear light (0 to 1) by the sRGB curve, which the inverse curve undoes exactly."""
-    light = np.clip(linear, 0, 1)
-    codes = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return np.round(65535 * codes).astype(np.uint16)
 
 
 def _decode_picture(path: Path, zone: Any) -> Decoded:

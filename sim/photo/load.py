@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...models.errors import PictureError, WhichsunError
+from ...render.tone import srgb_decode
 from ..outing import OutingSite
 from .exif import parse_offset
 from .formats import decode, decode_rgb, decode_small_rgb
@@ -90,7 +91,7 @@ def load_rgb(path: str | os.PathLike[str]) -> npt.NDArray[np.uint8]:
 def linear_table(luma: npt.NDArray[Any]) -> npt.NDArray[np.float32]:
     """Linear light, 0 to 1, for every code of the luma's type, by the inverse sRGB curve (IEC 61966-2-1)."""
     codes = np.linspace(0, 1, 65536 if luma.dtype == np.uint16 else 256)
-    return np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    return srgb_decode(codes).astype(np.float32)
 
 
 def _guarded(path: Path, work: Any) -> Any:

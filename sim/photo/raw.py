@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from ...models.errors import MissingLibraryError, PictureError
+from .decoded import Decoded, check_size, encoded
 from .exif import exif_facts
-from .formats import Decoded, check_size, encoded
 
 _LUMA = (0.2126, 0.7152, 0.0722)  # of linear sRGB primaries (IEC 61966-2-1)
 _STRIP_ROWS = 64

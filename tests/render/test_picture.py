@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from whichsun.models.errors import InputError
 from whichsun.render.disc import PictureFrame, render_disc, to_picture
-from whichsun.render.picture import srgb_decode, srgb_encode
+from whichsun.render.tone import srgb_decode, srgb_encode
 
 
 def test_tone_curve():

@@ -12,7 +12,8 @@ import pytest
 from astropy.io import fits
 from PIL import Image
 from whichsun.models.errors import MissingLibraryError, PictureError
-from whichsun.sim.photo.formats import decode_small_rgb, encoded
+from whichsun.sim.photo.decoded import encoded
+from whichsun.sim.photo.formats import decode_small_rgb
 from whichsun.sim.photo.limb import measure_limb
 from whichsun.sim.photo.load import linear_table, load_photo, load_rgb
 

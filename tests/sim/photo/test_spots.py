@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 from scipy.ndimage import gaussian_filter
-from whichsun.render.picture import srgb_decode, srgb_encode
+from whichsun.render.tone import srgb_decode, srgb_encode
 from whichsun.sim.photo.limb import measure_limb
 from whichsun.sim.photo.load import load_photo
 from whichsun.sim.photo.spots import find_spots
