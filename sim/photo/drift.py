@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -18,37 +17,11 @@ from ...models.geometry import view_of
 from ...models.place import Instants, Site
 from ...models.registry import get_model
 from ..atmosphere import apparent_altitude
-from .measured import PhotoMeasurement
+from .measured import LevelCheck, PhotoMeasurement
 
 _MOST_DAYS = 0.5 / 24
 _LEAST_RADII = 0.2
 MODELS = ("distant-sphere", "nearby-sphere", "nearby-plane")
-
-
-@dataclass(frozen=True)
-class LevelCheck:
-    """The Sun's drift between two frames of a fixed tripod.
-
-    Parameters
-    ----------
-    shot_a, shot_b : str
-    drift_deg : float
-        Direction over the level, anticlockwise from the right, the roll taken undone.
-    sigma_deg : float
-        From the centres alone; the roll's own doubt is left out, being what is checked.
-    moved_radii : float
-        How far the Sun moved, in its radii.
-    predicted_deg, predicted_radii : dict
-        The same by model; empty without a site.
-    """
-
-    shot_a: str
-    shot_b: str
-    drift_deg: float
-    sigma_deg: float
-    moved_radii: float
-    predicted_deg: dict[str, float]
-    predicted_radii: dict[str, float]
 
 
 def level_checks(photos: Sequence[PhotoMeasurement]) -> list[LevelCheck]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -16,9 +16,6 @@ from ..outing import MOUNTS, Outing, OutingSite, Shot, Spot
 from .level import Level
 from .limb import Limb
 from .spots import MeasuredSpot, SpotFindings
-
-if TYPE_CHECKING:
-    from .drift import LevelCheck
 
 
 @dataclass(frozen=True)
@@ -89,13 +86,14 @@ class FailedPhoto:
 
 @dataclass(frozen=True)
 class SpotMatch:
-    """Spot `id_a` of photo `shot_a` is spot `id_b` of photo `shot_b`."""
+    """Spot `id_a` of photo `shot_a` is spot `id_b` of photo `shot_b`; `by_hand` where a person said so."""
 
     shot_a: str
     id_a: int
     shot_b: str
     id_b: int
     probability: float
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
@@ -130,6 +128,32 @@ class TargetTurn:
     sigma_deg: float | None
     low95_deg: float | None = None
     high95_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class LevelCheck:
+    """The Sun's drift between two frames of a fixed tripod.
+
+    Parameters
+    ----------
+    shot_a, shot_b : str
+    drift_deg : float
+        Direction over the level, anticlockwise from the right, the roll taken undone.
+    sigma_deg : float
+        From the centres alone; the roll's own doubt is left out, being what is checked.
+    moved_radii : float
+        How far the Sun moved, in its radii.
+    predicted_deg, predicted_radii : dict
+        The same by model; empty without a site.
+    """
+
+    shot_a: str
+    shot_b: str
+    drift_deg: float
+    sigma_deg: float
+    moved_radii: float
+    predicted_deg: dict[str, float]
+    predicted_radii: dict[str, float]
 
 
 @dataclass(frozen=True)
