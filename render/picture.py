@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ def to_picture(
     vignetting: float = 0.0,
     noise_dn: float = 0.0,
     rng: np.random.Generator | None = None,
+    style: Callable[[npt.NDArray[np.float32]], npt.NDArray[np.float32]] | None = None,
 ) -> npt.NDArray[np.uint8]:
     """What the camera makes of a rendered disc.
 
@@ -45,10 +46,12 @@ def to_picture(
     noise_dn : float
         Standard deviation of Gaussian noise in steps of the 8-bit scale; needs `rng`.
     rng : numpy.random.Generator, optional
+    style : callable, optional
+        Picture style: the coded values, 0 to 1, that the camera makes of those of the sRGB tone curve.
 
     Returns
     -------
-    ndarray of uint8, shape (rows, cols, 3), with the sRGB tone curve.
+    ndarray of uint8, shape (rows, cols, 3), with the sRGB tone curve and the style's.
     """
     if linear.ndim != 3 or linear.shape[2] != 3:
         raise InputError("linear", "must have the shape (rows, columns, 3)", linear.shape)
@@ -71,7 +74,10 @@ def to_picture(
     if vignetting:
         light *= _vignette(len(light), len(light[0]), vignetting)[..., None]
     light *= np.asarray(tint_rgb, np.float32) * np.float32(exposure)
-    coded = srgb_encode(light) * np.float32(255)
+    coded = srgb_encode(light)
+    if style is not None:
+        coded = np.asarray(style(coded), np.float32)
+    coded *= np.float32(255)
     if noise_dn and rng is not None:
         coded = coded + np.float32(noise_dn) * rng.standard_normal(coded.shape, np.float32)
     return np.clip(np.rint(coded), 0, 255).astype(np.uint8)
