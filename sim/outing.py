@@ -89,6 +89,19 @@ class Shot:
 
 
 @dataclass(frozen=True)
+class HandMatch:
+    """Two spots of two shots that a person said are one.
+
+    Kept by place, (column, row) of the upright photo, because spots are numbered anew when measured again.
+    """
+
+    shot_a: str
+    place_a_px: tuple[float, float]
+    shot_b: str
+    place_b_px: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Observable:
     """A measured quantity other than spot places; two times for a turn."""
 
@@ -106,3 +119,4 @@ class Outing:
     site: OutingSite | None
     shots: tuple[Shot, ...] = ()
     observables: tuple[Observable, ...] = field(default=())
+    matches: tuple[HandMatch, ...] = ()

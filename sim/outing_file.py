@@ -1,8 +1,8 @@
 """Reading and writing the outing file: one day's shots at one site, TOML.
 
 An existing file is refused without `overwrite`; with it the file is merged: what a person entered by hand
-(site, times, mount, roll, camera, observables, spots marked ``by_hand = true``, comments, shots that were
-not measured this time) is kept, what measuring found is replaced.
+(site, times, mount, roll, camera, observables, spots marked ``by_hand = true``, matches, comments, shots
+that were not measured this time) is kept, what measuring found is replaced.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from tomlkit.items import AoT, Table
 
 from ..models.errors import InputError, OutputExistsError
 from .files import write_whole
-from .outing import MOUNTS, SCHEMA, TURN_KINDS, Observable, Outing, OutingSite, Shot, Spot
+from .outing import MOUNTS, SCHEMA, TURN_KINDS, HandMatch, Observable, Outing, OutingSite, Shot, Spot
 from .toml_check import Key, TomlText, check_table, parse_toml, read_toml
 
 OBSERVABLE_KINDS = ("turn", "altitude", "azimuth", "angular-diameter", "drift-direction")
@@ -75,12 +75,19 @@ OBSERVABLE_KEYS = {
     "sigma": Key("number", required=True, above=0),
     "time_utc": Key("times", required=True),
 }
+MATCH_KEYS = {
+    "shot_a": Key("text", required=True),
+    "place_a_px": Key("pair", required=True),
+    "shot_b": Key("text", required=True),
+    "place_b_px": Key("pair", required=True),
+}
 OUTING_KEYS = {
     "schema": Key("text", required=True, choices=(SCHEMA,)),
     "made_by": Key("text"),
     "note": Key("text"),
     "site": Key("table", table=SITE_KEYS),
     "shot": Key("tables", table=SHOT_KEYS),
+    "match": Key("tables", table=MATCH_KEYS),
     "observable": Key("tables", table=OBSERVABLE_KEYS),
 }
 
@@ -115,7 +122,21 @@ def _outing_of(toml: TomlText) -> Outing:
     shots = tuple(_shot_of(toml, table, i) for i, table in enumerate(data.get("shot", [])))
     _check_unique(toml, [shot.file for shot in shots], lambda i: ("shot", i, "file"))
     observables = tuple(_observable_of(toml, table, i) for i, table in enumerate(data.get("observable", [])))
-    return Outing(site, shots, observables)
+    matches = tuple(HandMatch(**table) for table in data.get("match", []))
+    for i, match in enumerate(matches):
+        _check_match(toml, match, {shot.file for shot in shots}, ("match", i))
+    return Outing(site, shots, observables, matches)
+
+
+def _check_match(
+    toml: TomlText, match: HandMatch, files: Collection[str], path: tuple[str | int, ...]
+) -> None:
+    for key, file in (("shot_a", match.shot_a), ("shot_b", match.shot_b)):
+        if file not in files:
+            known = ", ".join(f'"{one}"' for one in sorted(files)[:6]) or "none"
+            raise toml.error((*path, key), f'expected the file of a shot ({known}), got "{file}"')
+    if match.shot_a == match.shot_b:
+        raise toml.error((*path, "shot_b"), f'expected another shot than shot_a, got "{match.shot_b}"')
 
 
 def _shot_of(toml: TomlText, table: dict[str, Any], index: int) -> Shot:
@@ -211,6 +232,8 @@ def outing_text(outing: Outing) -> str:
         document["site"] = _table(_site_items(outing.site))
     if outing.shots:
         document["shot"] = _tables(_shot_table(shot) for shot in outing.shots)
+    if outing.matches:
+        document["match"] = _tables(_table(_items(one)) for one in outing.matches)
     if outing.observables:
         document["observable"] = _tables(_table(_observable_items(one)) for one in outing.observables)
     return tomlkit.dumps(document)
@@ -223,6 +246,7 @@ def merge_outing(
 
     See :func:`write_outing` for `explicit`. Shots are matched by file name; those of the old file that
     are not in `new` stay. A spot with ``by_hand = true`` stays, with a new number where its own is taken.
+    A match stays unless ``"by_hand"`` is explicit and `new` has both of its shots without it.
     """
     old = _outing_of(parse_toml(old_text, file))
     document = tomlkit.parse(old_text)
@@ -239,6 +263,7 @@ def merge_outing(
             document["shot"] = shots = _tables([_shot_table(shot)])
         else:
             shots.append(_shot_table(shot))
+    _merge_matches(document, old, new, "by_hand" in explicit)
     fresh = [one for one in new.observables if one not in old.observables]
     if fresh and "observable" in document:
         for one in fresh:
@@ -246,6 +271,27 @@ def merge_outing(
     elif fresh:
         document["observable"] = _tables(_table(_observable_items(one)) for one in fresh)
     return tomlkit.dumps(document)
+
+
+def _merge_matches(document: Any, old: Outing, new: Outing, whole: bool) -> None:
+    """Matches by hand: those of `old` kept, those of `new` added; `whole` takes out what `new` lacks."""
+    files = {shot.file for shot in new.shots}
+    wanted = [_items(one) for one in new.matches]
+    tables: Any = document.get("match")
+    for i in reversed(range(len(old.matches))):
+        match = old.matches[i]
+        if whole and {match.shot_a, match.shot_b} <= files and _items(match) not in wanted:
+            del tables[i]
+    known = [_items(one) for one in old.matches]
+    fresh = [_table(one) for one in wanted if one not in known]
+    if tables is None:
+        if fresh:
+            document["match"] = _tables(fresh)
+        return
+    for one in fresh:
+        tables.append(one)
+    if len(tables) == 0:
+        document.remove("match")
 
 
 def _merge_shot(table: Any, before: Shot, shot: Shot, explicit: Collection[str]) -> None:

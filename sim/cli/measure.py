@@ -92,11 +92,15 @@ def run(
         names = _names(files, output)
         kept: dict[str, Any] = {}
         dropped: dict[str, Any] = {}
+        matched: tuple[Any, ...] = ()
         if output is not None and output.exists():
             before = read_outing(output)
             each = _with_file(before, names, each)
             kept, dropped = _by_hand(before)
-        overrule = parse_overrule(match or (), add_spot or (), drop_spot or (), target, kept, dropped)
+            matched = before.matches
+        overrule = parse_overrule(
+            match or (), add_spot or (), drop_spot or (), target, kept, dropped, matched
+        )
         with progress_on_stderr("measuring", quiet=as_json or len(files) < _MANY) as step:
             measured = measure_photos(
                 files,
@@ -249,7 +253,7 @@ def _show(result: dict[str, Any]) -> None:
             str(match["id_a"]),
             match["shot_b"],
             str(match["id_b"]),
-            f"{match['probability']:.2f}",
+            "by hand" if match["by_hand"] else f"{match['probability']:.2f}",
         )
         for match in result["matches"]
     ]

@@ -170,11 +170,11 @@ def measure_photos(
     for photo in photos:
         if not photo.shot.spots:
             _warn(f"{photo.shot.file}: no spot was found on the disc")
-    matches, turns = compare_photos(
-        photos, matched_by_hand(photos, overrule), lambda done: told(len(paths) + done)
-    )
+    by_hand, idle = matched_by_hand(photos, overrule)
+    matches, turns = compare_photos(photos, by_hand, lambda done: told(min(len(paths) + done, steps)))
     target = target_turn(photos, matches, names, overrule)
-    outing = Outing(_common_site(photos), tuple(photo.shot for photo in photos))
+    shots, kept = tuple(photo.shot for photo in photos), (*(one.kept for one in by_hand), *idle)
+    outing = Outing(_common_site(photos), shots, matches=kept)
     checks = tuple(level_checks(photos))
     return Measured(outing, tuple(photos), tuple(matches), tuple(turns), target, tuple(failed), checks)
 

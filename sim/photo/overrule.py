@@ -11,12 +11,13 @@ from pathlib import Path
 import numpy as np
 
 from ...models.errors import InputError, WhichsunWarning
-from ..outing import Spot
+from ..outing import HandMatch, Spot
 from .eyed import measure_at, spot_of_file
 from .load import load_photo
 from .measured import PhotoMeasurement, outing_spots
 
 _SAME_PLACE = 0.004  # limb radii: an added spot this near to a found one is the same
+_MATCHED_AGAIN = 0.01  # limb radii: a spot this near to a matched place is the one that was matched
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,8 @@ class Overrule:
         Per file the spots marked by hand in an earlier outing file.
     dropped_px : mapping of str to tuple of float
         Per file column, row, column, row, ... of the finds dropped earlier.
+    kept_matches : tuple of HandMatch
+        Matches by hand of an earlier outing file.
     """
 
     match: tuple[tuple[int, int], ...] = ()
@@ -45,6 +48,7 @@ class Overrule:
     target: tuple[str, int] | None = None
     kept: Mapping[str, tuple[Spot, ...]] = field(default_factory=dict)
     dropped_px: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    kept_matches: tuple[HandMatch, ...] = ()
 
 
 def parse_overrule(
@@ -54,6 +58,7 @@ def parse_overrule(
     target: str | None = None,
     kept: Mapping[str, tuple[Spot, ...]] | None = None,
     dropped_px: Mapping[str, tuple[float, ...]] | None = None,
+    kept_matches: Sequence[HandMatch] = (),
 ) -> Overrule:
     """Corrections from the words of the command line.
 
@@ -87,7 +92,8 @@ def parse_overrule(
     dropped = [_shot_and_number("--drop-spot", text) for text in drop]
     aim = None if target is None else _shot_and_number("--target", target)
     adds = tuple(one for one in added if one)
-    return Overrule(tuple(pairs), adds, tuple(dropped), aim, dict(kept or {}), dict(dropped_px or {}))
+    before = dict(kept or {}), dict(dropped_px or {}), tuple(kept_matches)
+    return Overrule(tuple(pairs), adds, tuple(dropped), aim, *before)
 
 
 def _shot_and_number(option: str, text: str) -> tuple[str, int]:
@@ -239,8 +245,25 @@ def _with_added(photo: PhotoMeasurement, column: float, row: float, number: int)
     return replace(photo, findings=findings, shot=replace(photo.shot, spots=(*photo.shot.spots, spot)))
 
 
-def matched_by_hand(photos: Sequence[PhotoMeasurement], overrule: Overrule) -> tuple[tuple[int, int], ...]:
-    """The pairs of spot numbers that were matched by hand, after checking that both spots are there.
+@dataclass(frozen=True)
+class HandMatched:
+    """A match by hand found in the photos: places of the photos in their list, spot numbers, and as it is kept."""
+
+    a: int
+    id_a: int
+    b: int
+    id_b: int
+    kept: HandMatch
+
+
+def matched_by_hand(
+    photos: Sequence[PhotoMeasurement], overrule: Overrule
+) -> tuple[list[HandMatched], list[HandMatch]]:
+    """The matches by hand, those given now and those of the earlier outing file that they leave standing.
+
+    A match of the earlier file goes where one of its spots was dropped or matched anew. Where a spot is not
+    found this time a warning tells so, and the match is returned apart, to be kept without effect. Matches of
+    shots that are not among `photos` are left out.
 
     Raises
     ------
@@ -249,7 +272,71 @@ def matched_by_hand(photos: Sequence[PhotoMeasurement], overrule: Overrule) -> t
     """
     if overrule.match and len(photos) < 2:
         raise InputError("--match", "needs two photos or more", len(photos))
-    for a, b in overrule.match:
-        spot_place("--match", photos[0], a)
-        spot_place("--match", photos[-1], b)
-    return overrule.match
+    last = len(photos) - 1
+    found = []
+    for id_a, id_b in overrule.match:
+        a, b = spot_place("--match", photos[0], id_a), spot_place("--match", photos[-1], id_b)
+        places = _pixel_place(photos[0], a), _pixel_place(photos[-1], b)
+        kept = HandMatch(photos[0].shot.file, places[0], photos[-1].shot.file, places[1])
+        found.append(HandMatched(0, id_a, last, id_b, kept))
+    idle = []
+    numbers = {photo.shot.file: index for index, photo in enumerate(photos)}
+    for match in overrule.kept_matches:
+        if match.shot_a not in numbers or match.shot_b not in numbers:
+            continue
+        ends = (numbers[match.shot_a], match.place_a_px), (numbers[match.shot_b], match.place_b_px)
+        ids = [_spot_again(photos[index], place) for index, place in ends]
+        known = [(index, number) for (index, _), number in zip(ends, ids, strict=True) if number is not None]
+        if len(known) == 2:
+            (a, id_a), (b, id_b) = sorted(known)
+            again = HandMatched(a, id_a, b, id_b, match)
+            if not any(_share_a_spot(again, one) for one in found):
+                found.append(again)
+        elif not any(_was_dropped(photos[index], place) for index, place in ends):
+            idle.append(match)
+            _warn_lost(match, photos, ends, ids)
+    return sorted(found, key=lambda one: (one.a, one.b, one.id_a)), idle
+
+
+def _share_a_spot(one: HandMatched, other: HandMatched) -> bool:
+    if (one.a, one.b) != (other.a, other.b):
+        return False
+    return one.id_a == other.id_a or one.id_b == other.id_b
+
+
+def _spot_again(photo: PhotoMeasurement, place: tuple[float, float]) -> int | None:
+    """Number of the spot at a place where one was matched by hand."""
+    gaps = [
+        (float(np.hypot(seen.column - place[0], seen.row - place[1])), spot.id)
+        for seen, spot in zip(photo.findings.spots, photo.shot.spots, strict=True)
+    ]
+    return min(gaps)[1] if gaps and min(gaps)[0] < _MATCHED_AGAIN * photo.limb.disc.a + 1.0 else None
+
+
+def _was_dropped(photo: PhotoMeasurement, place: tuple[float, float]) -> bool:
+    return bool(_near(place, np.reshape(photo.shot.dropped_px or (), (-1, 2)).tolist(), photo))
+
+
+def _warn_lost(
+    match: HandMatch,
+    photos: Sequence[PhotoMeasurement],
+    ends: Sequence[tuple[int, tuple[float, float]]],
+    ids: Sequence[int | None],
+) -> None:
+    lost = " and ".join(
+        f"at {place[0]:.0f}, {place[1]:.0f} of {Path(photos[index].shot.file).name}"
+        for (index, place), number in zip(ends, ids, strict=True)
+        if number is None
+    )
+    names = f"{Path(match.shot_a).name} and {Path(match.shot_b).name}"
+    warnings.warn(
+        f"{names}: no spot {lost} now, where one was matched by hand; the match has no effect (add the spot with "
+        "--add-spot, or take the [[match]] out of the outing file)",
+        WhichsunWarning,
+        stacklevel=4,
+    )
+
+
+def _pixel_place(photo: PhotoMeasurement, index: int) -> tuple[float, float]:
+    spot = photo.findings.spots[index]
+    return round(float(spot.column), 2), round(float(spot.row), 2)

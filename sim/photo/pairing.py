@@ -16,6 +16,7 @@ from .limb import Limb
 from .many import pairs_to_compare
 from .matching import Matching, match_spots, mirror_verdict
 from .measured import PhotoMeasurement, ShotTurn, SpotMatch, outing_spots
+from .overrule import HandMatched
 from .turning import Turn, pattern_turn
 
 _USED_IN_TURN = 0.5
@@ -55,22 +56,23 @@ def without_dust(photos: list[PhotoMeasurement]) -> list[PhotoMeasurement]:
 
 def compare_photos(
     photos: list[PhotoMeasurement],
-    forced: Sequence[tuple[int, int]] = (),
+    forced: Sequence[HandMatched] = (),
     progress: Callable[[int], None] | None = None,
 ) -> tuple[list[SpotMatch], list[ShotTurn]]:
     """Matches and turns of the pairs of photos that both show spots, in their order.
 
-    All pairs of a few photos; of a series each with the first and with the one before it.
-    `forced`: pairs of spot numbers in the first and the last photo that a person matched.
+    All pairs of a few photos; of a series each with the first and with the one before it, and every pair in
+    which a person matched spots (`forced`).
     `progress` is called with the number of pairs done.
     """
     matches: list[SpotMatch] = []
     turns: list[ShotTurn] = []
-    for done, (i, j) in enumerate(pairs_to_compare(len(photos)), start=1):
+    by_hand = {(one.a, one.b) for one in forced}
+    for done, (i, j) in enumerate(sorted(by_hand | {*pairs_to_compare(len(photos))}), start=1):
         first, second = photos[i], photos[j]
         if first.findings.spots and second.findings.spots:
-            ends = i == 0 and j == len(photos) - 1
-            found, turn = _compare_pair(first, second, forced if ends else ())
+            said = [(one.id_a, one.id_b) for one in forced if (one.a, one.b) == (i, j)]
+            found, turn = _compare_pair(first, second, said)
             matches += found
             turns.append(turn)
         if progress is not None:
@@ -92,7 +94,9 @@ def _compare_pair(
     mirrored = mirror_verdict(plain, flipped)
     matching = flipped if mirrored else plain
     matches = [
-        SpotMatch(name_a, ids_a[one.a], name_b, ids_b[one.b], round(one.probability, 4))
+        SpotMatch(
+            name_a, ids_a[one.a], name_b, ids_b[one.b], round(one.probability, 4), (one.a, one.b) in pairs
+        )
         for one in matching.matches
     ]
     used = [one for one in matching.matches if one.probability > _USED_IN_TURN]

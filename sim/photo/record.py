@@ -215,4 +215,18 @@ def _notes(measured: Measured, index: int) -> list[str]:
         if _target_here(measured, index) is not None:
             notes.append("Line: the target spot, with its angle from the vertical after undoing the squash")
         notes.append(f"In brackets: the same spot's number in {Path(measured.photos[other].shot.file).name}")
+        said = _said_by_hand(measured, index, other)
+        if said:
+            notes.append(f"Matched by hand: {said}")
     return notes
+
+
+def _said_by_hand(measured: Measured, index: int, other: int) -> str:
+    """The pairs that a person matched, this photo's number first."""
+    here, there = measured.photos[index].shot.file, measured.photos[other].shot.file
+    pairs = [
+        (one.id_a, one.id_b) if one.shot_a == here else (one.id_b, one.id_a)
+        for one in measured.matches
+        if one.by_hand and {one.shot_a, one.shot_b} == {here, there}
+    ]
+    return ", ".join(f"{own} with {far}" for own, far in pairs[:8]) + (" ..." if len(pairs) > 8 else "")

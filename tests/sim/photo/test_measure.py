@@ -171,7 +171,7 @@ def test_json_has_the_stable_keys(pair):
     assert {"shots", "matches", "turns", "turn", "target", "failed"} <= set(result)
     assert all(set(shot) >= SHOT_KEYS for shot in result["shots"])
     assert all(set(spot) == SPOT_KEYS for shot in result["shots"] for spot in shot["spots"])
-    assert set(result["matches"][0]) == {"shot_a", "id_a", "shot_b", "id_b", "probability"}
+    assert set(result["matches"][0]) == {"shot_a", "id_a", "shot_b", "id_b", "probability", "by_hand"}
     assert set(result["turns"][0]) == {
         *("shot_a", "shot_b", "turn_deg", "sigma_deg", "spots_used", "low95_deg", "high95_deg")
     }
