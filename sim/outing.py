@@ -57,6 +57,9 @@ class Shot:
     stays when the photo is measured again. `centre_px` is [column, row], `semi_axes_px`
     [across the vertical, along it], `axis_ratio` along / across, below 1 for a squashed disc. `dropped_px` are
     column, row, column, row, ... of finds that a person dropped.
+    `limb_hidden_deg` are from, to, from, to, ... of the stretches of the limb that were not seen (horizon, branch,
+    cloud, picture's edge), vertex angles, anticlockwise; `hidden` the cells of the disc in which no spot could be
+    found, as text (``hidden.py``), where no model is charged for a spot that was not found.
     """
 
     file: str
@@ -77,6 +80,8 @@ class Shot:
     semi_axes_sigma_px: tuple[float, float] | None = None
     axis_ratio: float | None = None
     dropped_px: tuple[float, ...] | None = None
+    limb_hidden_deg: tuple[float, ...] | None = None
+    hidden: str | None = None
     spots: tuple[Spot, ...] = ()
 
     @property

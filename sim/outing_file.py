@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, Table
+from tomlkit.items import AoT, String, StringType, Table, Trivia
 
 from ..models.errors import InputError, OutputExistsError
 from .files import write_whole
+from .hidden import hidden_grid, hidden_text
 from .outing import MOUNTS, SCHEMA, TURN_KINDS, HandMatch, Observable, Outing, OutingSite, Shot, Spot
 from .toml_check import Key, TomlText, check_table, parse_toml, read_toml
 
@@ -66,6 +67,8 @@ SHOT_KEYS = {
     "semi_axes_sigma_px": Key("pair", low=0),
     "axis_ratio": Key("number", above=0),
     "dropped_px": Key("numbers"),
+    "limb_hidden_deg": Key("numbers", low=-360, high=720),
+    "hidden": Key("text"),
     "spot": Key("tables", table=SPOT_KEYS),
 }
 OBSERVABLE_KEYS = {
@@ -100,6 +103,8 @@ _MEASURED = (
     "semi_axes_sigma_px",
     "axis_ratio",
     "dropped_px",
+    "limb_hidden_deg",
+    "hidden",
 )
 
 
@@ -147,6 +152,13 @@ def _shot_of(toml: TomlText, table: dict[str, Any], index: int) -> Shot:
         _check_derived(toml, spot, ("shot", index, "spot", i))
         names = {field.name for field in fields(Spot)}
         spots.append(Spot(**{name: value for name, value in spot.items() if name in names}))
+    if len(table.get("limb_hidden_deg", ())) % 2:
+        raise toml.error(("shot", index, "limb_hidden_deg"), "expected pairs of numbers, from and to")
+    if "hidden" in table:
+        try:
+            table["hidden"] = hidden_text(hidden_grid(table["hidden"]))
+        except ValueError as error:
+            raise toml.error(("shot", index, "hidden"), str(error)) from None
     return Shot(**table, spots=tuple(spots))
 
 
@@ -308,7 +320,7 @@ def _merge_shot(table: Any, before: Shot, shot: Shot, explicit: Collection[str])
     measured = {*_MEASURED, *(("roll_deg", "roll_sigma_deg") if before.roll_is_measured else ())}
     for name, value in _shot_items(shot).items():
         if name in measured or name in explicit or name not in table:
-            table[name] = value
+            table[name] = _written(value)
     for name in measured:
         if getattr(shot, name) is None:
             table.pop(name, None)
@@ -370,8 +382,15 @@ def _observable_items(observable: Observable) -> dict[str, Any]:
 def _table(items: Mapping[str, Any]) -> Table:
     table = tomlkit.table()
     for name, value in items.items():
-        table[name] = value
+        table[name] = _written(value)
     return table
+
+
+def _written(value: Any) -> Any:
+    """Text of several lines as such, from the line after its opening quotes on, where TOML lets it begin."""
+    if isinstance(value, str) and "\n" in value:
+        return String(StringType.MLB, value, "\n" + value, Trivia())
+    return value
 
 
 def _tables(tables: Iterable[Table]) -> AoT:

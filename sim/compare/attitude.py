@@ -15,6 +15,7 @@ from scipy.special import gammaln
 
 from ...models.geometry import Array
 from . import world
+from .hidden_parts import seen_fraction
 from .likelihood import Evaluation, Scene, evaluate, offset_density, tangent_basis
 from .matching import PairList
 from .modes import best_of_each, pair_chances, pair_precision
@@ -50,7 +51,7 @@ class _Turns:
         first = np.broadcast_to(_DISC, (m, 1, 3, 3))
         axes = np.concatenate([first, _DISC @ np.swapaxes(turns, -1, -2)], axis=1)
         distance = np.broadcast_to(self.distance, (m, self.n_shots))
-        return Poses(axes, distance, world.seen_fraction(-axes[:, :, 2], distance))
+        return Poses(axes, distance, seen_fraction(axes, distance, self.scene.hidden))
 
     def evaluate(self, turns: Array, *, keep: bool = False, squash: Array | None = None) -> Evaluation:
         flat = np.zeros((len(turns), self.n_shots))

@@ -10,9 +10,11 @@ import numpy as np
 from ...models.errors import InputError, WhichsunWarning
 from ...models.geometry import Array
 from ...models.place import Instants, Site, parse_utc
+from ..hidden import hidden_grid
 from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG, Outing, Shot
 from . import world
 from .grouping import MOST_SHOTS_APART, joined_groups
+from .hidden_parts import Hidden
 
 CLOCK_SIGMA_S = 60.0
 LENS_SIGMA = 0.002  # of the logarithm of the ratio of two limb radii through one fixed lens
@@ -84,6 +86,8 @@ class OutingData:
         Nobody said whether the shot is mirrored; where it was said, measuring has undone it.
     limb_ratios : tuple of LimbRatio
     rates : world.Rates
+    hidden : Hidden or None
+        What the shots do not show of the disc; None where all of it is seen.
     """
 
     detections: Detections
@@ -98,6 +102,7 @@ class OutingData:
     may_mirror: np.ndarray
     limb_ratios: tuple[LimbRatio, ...]
     rates: world.Rates
+    hidden: Hidden | None = None
 
     @property
     def n_shots(self) -> int:
@@ -113,12 +118,14 @@ class OutingData:
         """The same outing with some shots mirrored left to right."""
         sign = np.where(np.isin(self.detections.shot, shots), -1.0, 1.0)
         flip = np.stack([sign, np.ones_like(sign)], axis=-1)
-        return self._with(self.detections.z * flip, self.detections.root * flip[:, :, None])
+        hidden = self.hidden and self.hidden.flipped(shots, up_down=False)
+        return self._with(self.detections.z * flip, self.detections.root * flip[:, :, None], hidden)
 
     def upside_down(self, shots: tuple[int, ...]) -> OutingData:
         """The same outing with some shots turned by half a turn."""
         sign = np.where(np.isin(self.detections.shot, shots), -1.0, 1.0)
-        return self._with(self.detections.z * sign[:, None], self.detections.root)
+        hidden = self.hidden and self.hidden.flipped(shots, up_down=True)
+        return self._with(self.detections.z * sign[:, None], self.detections.root, hidden)
 
     def shifted(self, hours: float) -> OutingData:
         """The same outing with every clock reading moved by `hours`."""
@@ -134,10 +141,10 @@ class OutingData:
             clock_sigma=self.clock_sigma * factor,
             limb_ratios=ratios,
         )
-        return wider._with(self.detections.z, self.detections.root * factor)
+        return wider._with(self.detections.z, self.detections.root * factor, self.hidden)
 
-    def _with(self, z: Array, root: Array) -> OutingData:
-        return replace(self, detections=replace(self.detections, z=z, root=root))
+    def _with(self, z: Array, root: Array, hidden: Hidden | None) -> OutingData:
+        return replace(self, detections=replace(self.detections, z=z, root=root), hidden=hidden)
 
 
 def data_of(outing: Outing) -> OutingData:
@@ -166,19 +173,25 @@ def data_of(outing: Outing) -> OutingData:
         )
     site = outing.site
     counts = np.array([len(spots) for spots in usable])
+    roll_sigma = np.array([_roll_sigma(shot) for shot in shots])
+    equatorial = np.array([shot.mount == "equatorial" for shot in shots])
+    grids = [None if shot.hidden is None else hidden_grid(shot.hidden) for shot in shots]
+    hidden = Hidden.of(grids, ~np.isfinite(roll_sigma) | equatorial)
+    open_share = 1.0 if hidden is None else float(hidden.open_share.mean())
     return OutingData(
         detections=_detections(shots, usable),
         ids=tuple(tuple(spot.id for spot in spots) for spots in usable),
         instants=Instants.from_utc_days(days),
         days=days - days[0],
         site=Site(site.latitude_deg, site.longitude_deg, max(site.height_m, 0.0)),
-        roll_sigma=np.array([_roll_sigma(shot) for shot in shots]),
-        equatorial=np.array([shot.mount == "equatorial" for shot in shots]),
+        roll_sigma=roll_sigma,
+        equatorial=equatorial,
         squash_sigma=np.array([_squash_sigma(shot) for shot in shots]),
         clock_sigma=max((shot.time_sigma_s or CLOCK_SIGMA_S for shot in shots), default=CLOCK_SIGMA_S),
         may_mirror=np.array([shot.mirrored is None for shot in shots]),
         limb_ratios=_limb_ratios(shots),
-        rates=world.Rates.from_counts(counts),
+        rates=world.Rates.from_counts(counts, open_share),
+        hidden=hidden,
     )
 
 

@@ -5,7 +5,7 @@ True places, unseen spots and the matching between shots are summed out; see :fu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -14,6 +14,7 @@ from ...models.geometry import Array
 from ..rotation import RotationLaw
 from . import world
 from .data import Detections, OutingData
+from .hidden_parts import Hidden, disc_place
 from .matching import PairList, rough_sum, sum_over_matchings
 from .poses import Poses, rolled
 from .tracks import sum_over_tracks
@@ -23,17 +24,18 @@ _CHUNK = 120_000  # detections times trials handled at once
 
 @dataclass(frozen=True)
 class Scene:
-    """What does not change between trials: the detections, their times, rates and rotation law."""
+    """What does not change between trials: the detections, times, rates, rotation law and what is hidden."""
 
     detections: Detections
     days: Array
     rates: world.Rates
     law: RotationLaw
+    hidden: Hidden | None = None
 
     @classmethod
     def of(cls, data: OutingData, law: RotationLaw) -> Scene:
         """Scene of an outing."""
-        return cls(data.detections, data.days, data.rates, law)
+        return cls(data.detections, data.days, data.rates, law, data.hidden)
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,8 @@ def evaluate(
     L = exp(-S F - N f) SUM over partitions of the detections into tracks PROD w(track), with
     w(single) = F/pi + N/(4 pi) D/J PROD_others (1 - D) and
     w(track) = N/(4 pi) SUM_drift share PROD D/J G PROD_others (1 - D); after Reid 1979 and
-    Budavari & Szalay 2008 (from memory). A spot that the model hides in another shot is no miss.
+    Budavari & Szalay 2008 (from memory). A spot that the model hides in another shot, or that something in
+    front of the Sun hid there, is no miss.
     """
     b, n = len(poses), len(scene.detections.shot)
     step = max(1, _CHUNK // max(n, 1))
@@ -133,7 +136,7 @@ def _part_of(scene: Scene, part: slice) -> Scene:
     if len(found.z) == 1:
         return scene
     cut = Detections(found.z[part], found.root[part], found.shot, found.valid[part], found.area)
-    return Scene(cut, scene.days, scene.rates, scene.law)
+    return replace(scene, detections=cut)
 
 
 def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool, rough: bool) -> Evaluation:
@@ -196,7 +199,11 @@ def place(scene: Scene, poses: Poses, roll: Array, squash: Array) -> Placed:
                 continue
             there = _carry(vectors[:, :, :1], days[other] - days[s], scene.law)[:, :, 0]
             cos = np.einsum("bni,bi->bn", there, -axes[:, other, 2])
-            missed[:, own, other] = _ln_missed(found.area[own], cos, poses.distance[:, other])
+            ln_missed = _ln_missed(found.area[own], cos, poses.distance[:, other])
+            if scene.hidden is not None and scene.hidden.grids[other].any():
+                local = there @ np.swapaxes(axes[:, other], 1, 2)
+                ln_missed[scene.hidden.at(other, *disc_place(local, poses.distance[:, other]))] = 0.0
+            missed[:, own, other] = ln_missed
     return Placed(point, spread, stretch, ln_found, missed)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from ...models.geometry import Array, SunView
 from ...models.observables import disc_axes, vertex_angle_of_vector
 from ...models.place import Site
-from . import world
+from .hidden_parts import Hidden, seen_fraction
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Poses:
     distance : ndarray, shape (b, s)
         Solar radii.
     seen : ndarray, shape (b,)
-        Chance that a random spot is found at all (it does not depend on roll).
+        Chance that a random spot is found at all (it does not depend on small rolls).
     """
 
     axes: Array
@@ -37,7 +37,7 @@ class Poses:
         return Poses(self.axes[key], self.distance[key], self.seen[key])
 
 
-def poses_of(view: SunView, site: Site, equatorial: np.ndarray) -> Poses:
+def poses_of(view: SunView, site: Site, equatorial: np.ndarray, hidden: Hidden | None = None) -> Poses:
     """Poses of a view with leading shape (b, s).
 
     An equatorial mount keeps the picture's up to its polar axis. Where a model has a celestial north,
@@ -46,7 +46,7 @@ def poses_of(view: SunView, site: Site, equatorial: np.ndarray) -> Poses:
     """
     axes = disc_body_axes(view, site, equatorial)
     distance = np.asarray(view.distance, dtype=float)
-    return Poses(axes, distance, world.seen_fraction(-axes[:, :, 2], distance))
+    return Poses(axes, distance, seen_fraction(axes, distance, hidden))
 
 
 def disc_body_axes(view: SunView, site: Site, equatorial: np.ndarray) -> Array:

@@ -15,6 +15,7 @@ from ..rotation import RotationLaw
 from . import world
 from .cells import Evidence
 from .data import Detections
+from .hidden_parts import disc_place
 from .likelihood import Scene, evaluate, place
 from .poses import Poses, rolled
 from .problem import Problem
@@ -82,6 +83,7 @@ def _replicate(
             there = _moved(spots, drift, days, scene.law, rng)
             axes = rolled(poses.axes[:, s], roll[:, s])
             places, seen = _seen_places(there, axes, poses.distance[:, s], rng)
+            seen &= _shown(scene, s, places)
             places = places * np.stack([np.ones(b), np.exp(-squash[:, s])], axis=-1)[:, None]
             places, seen = _with_false(places, seen & exists, scene.rates.false[rate], rng)
             places = places + rng.standard_normal(places.shape) @ typical.T
@@ -127,6 +129,11 @@ def _true_spots(
     unseen /= np.linalg.norm(unseen, axis=-1, keepdims=True)
     cos = np.einsum("bni,bi->bn", unseen, -poses.axes[:, richest, 2])
     chance = world.detection(world.disc_radius(cos, poses.distance[:, richest, None]))
+    if scene.hidden is not None:
+        axes = rolled(poses.axes[:, richest], roll[:, richest])
+        local = unseen @ np.swapaxes(axes, 1, 2)
+        places = np.stack(disc_place(local, poses.distance[:, richest]), axis=-1)
+        chance = chance * _shown(scene, richest, places)
     there = np.arange(unseen.shape[1]) < number[:, None]
     there &= rng.random(chance.shape) > chance
     return np.concatenate([seen, unseen], axis=1), np.concatenate([is_real, there], axis=1)
@@ -155,6 +162,13 @@ def _seen_places(
     scale = np.sqrt(distance**2 - 1)[:, None] / (distance[:, None] + away)
     chance = world.detection(world.disc_radius(-away, distance[:, None]))
     return local[..., :2] * scale[..., None], rng.random(chance.shape) < chance
+
+
+def _shown(scene: Scene, shot: int, places: Array) -> np.ndarray:
+    """Whether disc places (b, n, 2) are not hidden in a shot."""
+    if scene.hidden is None:
+        return np.ones(places.shape[:2], dtype=bool)
+    return ~scene.hidden.at(shot, places[..., 0], places[..., 1])
 
 
 def _with_false(

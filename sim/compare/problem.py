@@ -204,7 +204,7 @@ class Problem:
     def poses(self, u: Array, eta: Array) -> Poses:
         """Poses at scan places and nuisances (clock and further parameters; roll and squash apart)."""
         view, site = self._view_at(u, eta)
-        return poses_of(view, site, self.data.equatorial)
+        return poses_of(view, site, self.data.equatorial, self.data.hidden)
 
     def axes_at(self, u: Array, eta: Array) -> Array:
         """Only the body axes of :meth:`poses`, (b, s, 3, 3)."""

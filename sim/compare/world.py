@@ -20,6 +20,7 @@ DRIFT_RAD_PER_DAY = tuple(np.deg2rad(2 * deg) for deg in (0.25, 1.5))  # per axi
 DRIFT_SHARES = (0.9, 0.1)
 JITTER_RAD = float(np.deg2rad(0.05))  # per shot and axis
 GATE = 7.0  # Mahalanobis distance, with the faster drift, beyond which spots are not matched
+_LEAST_OPEN = 0.05
 _LEAST_SPOTS_SEEN = 0.5  # real spots per shot at least, where the false rate alone would explain the count
 
 
@@ -39,11 +40,11 @@ class Rates:
     spots: Array
 
     @classmethod
-    def from_counts(cls, counts: Array) -> Rates:
-        """Rates from the number of detections in each shot alone."""
+    def from_counts(cls, counts: Array, open_share: float = 1.0) -> Rates:
+        """Rates from the number of detections in each shot alone; `open_share` of the discs was not hidden."""
         false = np.array(FALSE_RATES)
         seen = np.maximum(np.mean(counts) - false, _LEAST_SPOTS_SEEN)
-        return cls(false, seen / mean_detection())
+        return cls(false, seen / (mean_detection() * max(open_share, _LEAST_OPEN)))
 
 
 def disc_radius(cos_psi: Array, distance: Array) -> Array:

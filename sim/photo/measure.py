@@ -264,6 +264,8 @@ def _shot(
         centre_sigma_px=centre_sigma,
         semi_axes_sigma_px=axes_sigma,
         axis_ratio=disc.b / disc.a,
+        limb_hidden_deg=tuple(float(angle) for arc in limb.hidden_deg for angle in arc) or None,
+        hidden=findings.hidden,
         spots=outing_spots(findings.spots),
     )
 

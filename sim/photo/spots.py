@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
+from .covered import hidden_part
 from .field import DiscField, disc_field
 from .impostors import impostors
 from .limb import Limb, place_covariance
@@ -75,13 +76,15 @@ class MeasuredSpot:
 class SpotFindings:
     """Spots by falling area, and what was refused: (column, row, reason).
 
-    `faint` are places of dips too weak to be called spots: what dust looks like in a softer photo.
+    `faint` are places of dips too weak to be called spots: what dust looks like in a softer photo. `hidden` are
+    the cells of the disc that could not be searched, as text (:mod:`whichsun.sim.hidden`).
     """
 
     spots: tuple[MeasuredSpot, ...]
     refused: tuple[tuple[float, float, str], ...]
     clipped_share: float
     faint: tuple[MeasuredSpot, ...] = ()
+    hidden: str | None = None
 
 
 def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
@@ -113,7 +116,8 @@ def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
         else:
             spots.append(spot)
     spots.sort(key=lambda spot: -spot.area_msh)
-    return SpotFindings(tuple(spots[:_MOST_SPOTS]), tuple(reasons), clipped, _faint(field, limb))
+    hidden = hidden_part(limb.disc, field, pieces, refused, spots)
+    return SpotFindings(tuple(spots[:_MOST_SPOTS]), tuple(reasons), clipped, _faint(field, limb), hidden)
 
 
 def _pieces(field: DiscField) -> list[Piece]:
