@@ -9,12 +9,12 @@ import numpy as np
 from scipy import ndimage
 
 from ...models.geometry import Array
+from .grids import Floats, every_eighth, spread, strips
 
 _BLOCKS_ACROSS = 24
 _LEAST_SHARE = 0.25
-LARGE_FIELD = 250_000
-"""Pixels above which every other row and column serves statistics."""
-_FITTED = 40_000
+_FITTED = 15_000
+_LARGE_FIELD, _VERY_LARGE_FIELD = 250_000, 500_000  # pixels
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,20 @@ class Background:
         """Light at disc places (limb radii)."""
         x, y = np.asarray(x), np.asarray(y)
         return _smooth(x, y, self.coefficients) * _between(self.remainder, x, y)
+
+    def over(self, x: Floats, y: Floats) -> Floats:
+        """The same over a field of neighbouring pixels, the remainder straight between every eighth of them."""
+        # Beyond the field's last row and column, where no disc is, the last one stands for the next.
+        some = np.ix_(*(np.minimum(every_eighth(size), size - 1).astype(np.intp) for size in x.shape))
+        light = spread(_between(self.remainder, x[some], y[some]), x.shape)
+        for rows, _ in strips(len(light)):
+            light[rows] *= _smooth(x[rows], y[rows], self.coefficients)
+        return light
+
+
+def thinning(pixels: int) -> int:
+    """Every how manyth row and column of a field of that many pixels serves statistics: blocks keep a hundred."""
+    return 1 + (pixels > _LARGE_FIELD) + (pixels > _VERY_LARGE_FIELD)
 
 
 def _design(x: Array, y: Array) -> Array:
@@ -80,8 +94,7 @@ def fit_background(light: Array, x: Array, y: Array, usable: Any) -> Background:
         ratio = values / np.maximum(design @ coefficients, 1e-6) - 1
         sigma = 1.4826 * np.median(np.abs(ratio[keep] - np.median(ratio[keep]))) + 1e-4
         keep = np.abs(ratio - np.median(ratio[keep])) < 3.5 * sigma
-    # Every other row and column of a large field: the blocks keep hundreds of pixels.
-    thin = slice(None, None, 2 if usable.size > LARGE_FIELD else 1)
+    thin = slice(None, None, thinning(usable.size))
     known = usable[thin, thin]
     light, x, y = light[thin, thin][known], x[thin, thin][known], y[thin, thin][known]
     ratio = light / np.maximum(_smooth(x, y, np.asarray(coefficients, float)), 1e-6)

@@ -19,7 +19,7 @@ from ...models.geometry import Array
 from .discmap import DiscMap
 from .edges import EdgeSet, normals, sample
 
-_STEP_PX = 0.5
+_STEP_PX, _WIDE_STEP_PX, _WIDE_REACH_PX = 0.5, 1.0, 25.0
 _GROUPS = 72
 
 
@@ -61,7 +61,8 @@ def limb_motion(
     """
     (columns, rows), _, outward = normals(disc, angles)
     reach = max(0.03 * disc.a, 5 * edges.blur_px, min(14.0, 0.12 * disc.a))
-    offsets = np.arange(-reach, reach + _STEP_PX, _STEP_PX)
+    step = _STEP_PX if reach < _WIDE_REACH_PX else _WIDE_STEP_PX
+    offsets = np.arange(-reach, reach + step, step)
     profile = sample(
         luma,
         table,
@@ -75,7 +76,7 @@ def limb_motion(
         chosen = group[seen[group]]
         if len(chosen) < 0.6 * len(group):
             continue
-        width = _width(np.mean(profile[chosen], axis=0))
+        width = _width(np.mean(profile[chosen], axis=0), step)
         if width is not None:
             middles.append(float(np.angle(np.mean(np.exp(1j * direction[chosen])))))
             widths.append(width)
@@ -84,13 +85,13 @@ def limb_motion(
     return _along(np.array(middles), np.array(widths))
 
 
-def _width(profile: Array) -> float | None:
+def _width(profile: Array, spacing_px: float) -> float | None:
     """Step over steepest slope, pixels."""
     ends = max(len(profile) // 8, 2)
     step = float(np.mean(profile[:ends]) - np.mean(profile[-ends:]))
     slope = -ndimage.gaussian_filter1d(profile, 1.0, order=1, mode="nearest")
     steepest = float(np.max(slope))
-    return _STEP_PX * step / steepest if steepest > 0 and step > 0 else None
+    return spacing_px * step / steepest if steepest > 0 and step > 0 else None
 
 
 def _along(direction: Array, width: Array) -> Motion:

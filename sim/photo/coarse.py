@@ -10,12 +10,13 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
+from .grids import block_means, median_of_nine
 
 BLOCKS = 500
 _SMALL_BLOCKS = 60
 _FILL = 9  # blocks
 _TRIALS = 200
-_VOTERS = 300
+_VOTERS = 150
 _TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
 _TOLERANCE = 0.03
 _RATIOS = (0.70, 1.12)
@@ -69,7 +70,7 @@ def _find(
     top, left = corner
     step = max(1, -(-max(codes.shape) // BLOCKS))
     means = block_means(codes, step)
-    means = _median_of_nine(means)
+    means = median_of_nine(means).astype(float)
     candidates = _candidates(means, level, rng)
     best = _best(means, candidates)
     if best is None or _bright_beyond(means, best):
@@ -141,33 +142,8 @@ def _bright_beyond(means: Array, disc: CoarseDisc) -> bool:
     """Whether as bright things as the disc take up much room outside of it."""
     bright = means > (disc.inside + disc.outside) / 2
     rows, columns = np.ogrid[: means.shape[0], : means.shape[1]]
-    beyond = np.hypot(columns - disc.column, rows - disc.row) > 1.15 * disc.a
+    beyond = (columns - disc.column) ** 2 + (rows - disc.row) ** 2 > (1.15 * disc.a) ** 2
     return bool(np.count_nonzero(bright & beyond) > 0.3 * np.pi * disc.a * disc.b)
-
-
-def block_means(codes: npt.NDArray[np.uint8], step: int) -> Array:
-    """Means over blocks of step x step pixels."""
-    if step == 1:
-        return codes.astype(float)
-    rows, columns = (size // step for size in codes.shape)
-    cut = codes[: rows * step, : columns * step]
-    sums = np.add.reduce(cut.reshape(rows, step, columns * step), axis=1, dtype=np.uint32)
-    return sums.reshape(rows, columns, step).sum(axis=2) / step**2
-
-
-def _median_of_nine(values: Array) -> Array:
-    """Median of each 3 by 3 square by a sorting network; a rank filter takes several times as long."""
-    padded = np.pad(values.astype(np.float32), 1, mode="symmetric")
-    rows, columns = values.shape
-    nine = [padded[i : i + rows, j : j + columns] for i in range(3) for j in range(3)]
-
-    def sort(*pairs: tuple[int, int]) -> None:
-        for low, high in pairs:
-            nine[low], nine[high] = np.minimum(nine[low], nine[high]), np.maximum(nine[low], nine[high])
-
-    sort((1, 2), (4, 5), (7, 8), (0, 1), (3, 4), (6, 7), (1, 2), (4, 5), (7, 8), (0, 3), (5, 8), (4, 7))
-    sort((3, 6), (1, 4), (2, 5), (4, 7), (4, 2), (6, 4), (4, 2))
-    return nine[4].astype(float)
 
 
 def _thresholds(means: Array) -> list[float]:
@@ -186,15 +162,18 @@ def _thresholds(means: Array) -> list[float]:
 
 def _otsu(values: Array) -> float:
     """Threshold of greatest variance between the classes (Otsu 1979)."""
-    counts, edges = np.histogram(values, 256)
-    middles = (edges[:-1] + edges[1:]) / 2
+    low, high = float(values.min()), float(values.max())
+    width = (high - low) / 256
+    counts = np.bincount(((values - low) / width).astype(np.intp), minlength=256)
+    counts = np.append(counts[:255], counts[255:].sum())
+    middles = low + width * (np.arange(256) + 0.5)
     below = np.cumsum(counts)
     above = below[-1] - below
     sums = np.cumsum(counts * middles)
     with np.errstate(divide="ignore", invalid="ignore"):
         between = below * above * (sums / below - (sums[-1] - sums) / above) ** 2
     between = np.where((below > 0) & (above > 0), between, -1)
-    return float(edges[1 + int(np.argmax(between))])
+    return low + width * (1 + int(np.argmax(between)))
 
 
 def _discs_above(means: Array, threshold: float, level: float, rng: np.random.Generator) -> list[CoarseDisc]:
@@ -203,15 +182,28 @@ def _discs_above(means: Array, threshold: float, level: float, rng: np.random.Ge
     if not np.any(labels):
         return []
     sizes = np.bincount(labels.ravel())[1:]
+    boxes = ndimage.find_objects(labels)
     found = []
     for label in np.argsort(sizes)[::-1][:3] + 1:
         if sizes[label - 1] < 60:
             break
-        blob = ndimage.binary_fill_holes(labels == label)
-        disc = _fit_blob(means, np.asarray(blob), threshold, level, rng)
+        top, left = (max(part.start - 1, 0) for part in boxes[label - 1])
+        box = tuple(slice(max(part.start - 1, 0), part.stop + 1) for part in boxes[label - 1])
+        edge = _edge_points(means[box], _filled(labels[box] == label), threshold)
+        disc = _fit_edge(means, edge + np.array([left, top]), level, rng)
         if disc is not None:
             found.append(disc)
     return found
+
+
+def _filled(blob: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """The blob with its holes: what is dark and not joined to the border."""
+    dark: Any = ndimage.label(~blob)[0]  # type: ignore[index]
+    hole = np.ones(int(dark.max()) + 1, bool)
+    for border in (dark[0], dark[-1], dark[:, 0], dark[:, -1]):
+        hole[border] = False
+    hole[0] = True
+    return hole[dark]
 
 
 def _edge_points(means: Array, blob: npt.NDArray[np.bool_], threshold: float) -> Array:
@@ -228,10 +220,8 @@ def _edge_points(means: Array, blob: npt.NDArray[np.bool_], threshold: float) ->
     return np.concatenate(points)
 
 
-def _fit_blob(
-    means: Array, blob: npt.NDArray[np.bool_], threshold: float, level: float, rng: np.random.Generator
-) -> CoarseDisc | None:
-    edge = _edge_points(means, blob, threshold)
+def _fit_edge(means: Array, edge: Array, level: float, rng: np.random.Generator) -> CoarseDisc | None:
+    """The ellipse through most of a blob's edge points (n, 2: column, row)."""
     if len(edge) < 24:
         return None
     # In this turned frame (right along the level, down) the axes lie along the coordinates.
@@ -314,11 +304,13 @@ def _refine(points: Array, start: Ellipse) -> Ellipse | None:
         if np.count_nonzero(near) < 12:
             return None
         x, y = x[near], y[near]
-        design = np.column_stack([y**2, x, y, np.ones_like(x)])
-        square, along, up, constant = np.linalg.lstsq(design, -(x**2), rcond=None)[0]
+        design = np.stack([y**2, x, y, np.ones_like(x)])
+        normal, right = design @ design.T, -(design @ x**2)
+        square, along, up, constant = np.linalg.lstsq(normal, right, rcond=None)[0]
         if not 1 / _RATIOS[1] ** 2 < square < 1 / _RATIOS[0] ** 2:
             square = 1.0
-            along, up, constant = np.linalg.lstsq(design[:, 1:], -(x**2 + y**2), rcond=None)[0]
+            right = right[1:] - normal[1:, 0]
+            along, up, constant = np.linalg.lstsq(normal[1:, 1:], right, rcond=None)[0]
         mid_x, mid_y = -along / 2, -up / (2 * square)
         size = mid_x**2 + square * mid_y**2 - constant
         if size <= 0:
@@ -331,11 +323,13 @@ def _refine(points: Array, start: Ellipse) -> Ellipse | None:
 def _levels(means: Array, ellipse: Ellipse) -> tuple[float, float]:
     """Median codes just inside and just outside the outline."""
     column, row, a, b = ellipse
-    rows, columns = np.ogrid[: means.shape[0], : means.shape[1]]
-    radius = np.hypot((columns - column) / a, (rows - row) / b)
     near, far = max(0.03, 1.5 / a), max(0.09, 4 / a)
-    within = means[(radius < 1 - near) & (radius > 1 - far)]
-    around = means[(radius > 1 + near) & (radius < 1 + far)]
+    top, left = max(int(row - (1 + far) * b), 0), max(int(column - (1 + far) * a), 0)
+    part = means[top : max(int(row + (1 + far) * b) + 2, 0), left : max(int(column + (1 + far) * a) + 2, 0)]
+    rows, columns = np.ogrid[: part.shape[0], : part.shape[1]]
+    square = ((columns + left - column) / a) ** 2 + ((rows + top - row) / b) ** 2
+    within = part[(square < (1 - near) ** 2) & (square > (1 - far) ** 2)]
+    around = part[(square > (1 + near) ** 2) & (square < (1 + far) ** 2)]
     return (
         float(np.median(within)) if within.size else 0.0,
         float(np.median(around)) if around.size else 0.0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,6 +36,13 @@ def ray_angles() -> Array:
 
 def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Array, rows: Array) -> Array:
     """Linear light between pixels (bilinear, after the inverse tone curve); nan outside the picture."""
+    return sample_by(luma, (table,), columns, rows)[0]
+
+
+def sample_by(
+    luma: npt.NDArray[Any], tables: Sequence[npt.NDArray[np.float32]], columns: Array, rows: Array
+) -> list[Array]:
+    """The same by each of several tables of light by code."""
     height, width = luma.shape
     within = (
         np.min(columns) >= 0
@@ -46,17 +54,19 @@ def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Arra
     if not within:
         inside = (columns >= 0) & (rows >= 0) & (columns <= width - 1) & (rows <= height - 1)
         columns, rows = np.where(inside, columns, 0.0), np.where(inside, rows, 0.0)
-    left = np.minimum(columns.astype(np.intp), width - 2)
-    top = np.minimum(rows.astype(np.intp), height - 2)
+    left = np.minimum(columns.astype(np.int32), width - 2)
+    top = np.minimum(rows.astype(np.int32), height - 2)
     u, v = (columns - left).astype(np.float32), (rows - top).astype(np.float32)
-    flat, at = luma.reshape(-1), top * width + left
-    upper = table.take(flat.take(at))
-    upper += u * (table.take(flat.take(at + 1)) - upper)
-    at += width
-    lower = table.take(flat.take(at))
-    lower += u * (table.take(flat.take(at + 1)) - lower)
-    upper += v * (lower - upper)
-    return upper if inside is None else np.where(inside, upper, np.float32(np.nan))
+    flat, at = luma.reshape(-1), top * np.intp(width) + left
+    codes = [flat.take(at), flat.take(at + 1), flat.take(at + width), flat.take(at + (width + 1))]
+    found = []
+    for table in tables:
+        upper, upper_right, lower, lower_right = (table.take(corner) for corner in codes)
+        upper += u * (upper_right - upper)
+        lower += u * (lower_right - lower)
+        upper += v * (lower - upper)
+        found.append(upper if inside is None else np.where(inside, upper, np.float32(np.nan)))
+    return found
 
 
 def normals(disc: DiscMap, angles: Array) -> tuple[tuple[Array, Array], Array, Array]:
@@ -86,20 +96,39 @@ def edge_points(
     smoothed along the ray with a Gaussian of `smooth_px`, which is what an edge of that blur asks for
     against white noise.
     """
+    return edge_points_by(luma, (table,), disc, angles, reach_px, smooth_px, horizon, sides)[0]
+
+
+def edge_points_by(
+    luma: npt.NDArray[Any],
+    tables: Sequence[npt.NDArray[np.float32]],
+    disc: DiscMap,
+    angles: Array,
+    reach_px: float,
+    smooth_px: float,
+    horizon: tuple[Array, Array] | None,
+    sides: int = 9,
+) -> list[EdgeSet]:
+    """The same by each of several tables of light by code, from one sampling."""
     (base_columns, base_rows), along, outward = normals(disc, angles)
     pad = 3 * smooth_px
     step = max(_STEP_PX, 0.25 * smooth_px)
     offsets = np.arange(-reach_px - pad, reach_px + pad + step, step)
     spacing = 2 * np.pi * disc.a / len(angles)
     count = int(np.clip(round(spacing), 1, sides))
-    profile = np.zeros((len(angles), len(offsets)))
+    profiles = [np.zeros((len(angles), len(offsets))) for _ in tables]
+    columns = base_columns[:, None] + outward[0][:, None] * offsets
+    rows = base_rows[:, None] + outward[1][:, None] * offsets
     for side in (np.arange(count) - (count - 1) / 2) * (spacing / count if count > 1 else 0.0):
-        columns = base_columns[:, None] + outward[0][:, None] * offsets + side * along[0][:, None]
-        rows = base_rows[:, None] + outward[1][:, None] * offsets + side * along[1][:, None]
-        profile += sample(luma, table, columns, rows) / count
-    return _inflections(
-        profile, offsets, reach_px, smooth_px, (base_columns, base_rows), outward, disc, horizon
-    )
+        places = columns + (side * along[0])[:, None], rows + (side * along[1])[:, None]
+        for profile, light in zip(profiles, sample_by(luma, tables, *places), strict=True):
+            profile += light
+    return [
+        _inflections(
+            profile / count, offsets, reach_px, smooth_px, (base_columns, base_rows), outward, disc, horizon
+        )
+        for profile in profiles
+    ]
 
 
 def _inflections(
@@ -162,7 +191,12 @@ def _blur(profile: Array, offsets: Array, place: Array, good: Any, smooth_px: fl
     span = float(offsets[-1]) * 0.6
     grid = np.arange(-span, span, 0.25)
     rows = np.nonzero(good)[0][::4]
-    mean = np.mean([np.interp(grid + place[row], offsets, profile[row]) for row in rows], axis=0)
+    at = (grid + place[rows, None] - offsets[0]) / (offsets[1] - offsets[0])
+    at = np.clip(at, 0, len(offsets) - 1)
+    left = np.minimum(at.astype(np.intp), len(offsets) - 2)
+    chosen = profile[rows]
+    before, after = (np.take_along_axis(chosen, places, axis=1) for places in (left, left + 1))
+    mean = np.mean(before + (at - left) * (after - before), axis=0)
     slope = np.maximum(-ndimage.gaussian_filter1d(mean, 1.0, order=1, mode="nearest"), 0.0)
     peak = int(np.argmax(slope))
     above = slope > 0.5 * slope[peak]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -11,8 +12,10 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
-from .background import LARGE_FIELD, Background, fit_background
+from .background import Background, fit_background, thinning
+from .discmap import DiscMap
 from .edges import beyond_line
+from .grids import Floats, block_light, blurred, every_eighth, grown, spread
 from .limb import Limb
 from .load import Photo
 
@@ -67,65 +70,59 @@ def disc_field(photo: Photo, table: npt.NDArray[np.float32], limb: Limb) -> tupl
     width = (min(int(columns.max()) + 3, luma.shape[1]) - left) // step
     height = (min(int(rows.max()) + 3, luma.shape[0]) - top) // step
     cut = luma[top : top + height * step, left : left + width * step]
-    light: Any = _block_light(cut, table, step)
-    white = cut >= 0.992 * (len(table) - 1)
-    clipped = _block_sums(white.view(np.uint8), step) / np.float32(step**2)
-    shift = (step - 1) / 2
-    full_columns: Any = left + shift + step * np.arange(width, dtype=np.float32)
-    full_rows: Any = (top + shift + step * np.arange(height, dtype=np.float32))[:, None]
-    x, y = disc.to_disc(full_columns, full_rows)
+    light = block_light(cut, table, step)
+    white = np.uint16(math.ceil(0.992 * (len(table) - 1)))
+    clipped = _block_shares(cut, white, step) if cut.size and cut.max() >= white else None
+    places = left, top, step, height, width
+    x, y = _disc_places(disc, *places)
     rho = np.sqrt(x * x + y * y)
     edge = min(0.988, 1 - 2.2 * limb.edge_sigma_px / disc.a - 0.5 * step / disc.a)
     usable = rho < edge
     if limb.horizon is not None:
-        usable &= ~beyond_line(full_columns, full_rows, disc, limb.horizon, 0.02)
-    share = float(np.mean(clipped[usable] > 0.5)) if np.any(usable) else 1.0
-    usable &= clipped < 0.1
+        usable &= ~beyond_line(*_pixel_places(*places), disc, limb.horizon, 0.02)
+    share = 0.0 if np.any(usable) else 1.0
+    if clipped is not None and np.any(usable):
+        share = float(np.mean(clipped[usable] > 0.5))
+        usable &= clipped < 0.1
     if np.count_nonzero(usable) < 400:
         return None, share
     background = fit_background(light, x, y, usable)
-    ratio = light / np.maximum(background.at(x, y), 1e-6)
+    ratio = light / np.maximum(background.over(x, y), np.float32(1e-6))
     marked = _bright_marks(ratio, usable, light)
     if np.any(marked):
         usable &= ~marked
         background = fit_background(light, x, y, usable)
-        ratio = light / np.maximum(background.at(x, y), 1e-6)
-    depth = np.where(usable, 1 - ratio, 0)
+        ratio = light / np.maximum(background.over(x, y), np.float32(1e-6))
+    depth = np.where(usable, 1 - ratio, np.float32(0))
     width_px = max(0.8, 0.7 * limb.edge_sigma_px / step)
-    weight = ndimage.gaussian_filter(usable.astype(np.float32), width_px)
-    smooth = np.where(usable, ndimage.gaussian_filter(depth, width_px) / np.maximum(weight, 0.05), 0)
+    weight = np.maximum(blurred(usable, width_px), np.float32(0.05))
+    smooth = np.where(usable, blurred(depth, width_px) / weight, np.float32(0))
     sigma = _noise(smooth, rho, usable)
     return DiscField(step, left, top, depth, smooth, sigma, usable, marked, background, width_px), share
 
 
-def _block_light(cut: npt.NDArray[Any], table: npt.NDArray[np.float32], step: int) -> npt.NDArray[np.float32]:
-    """Mean linear light of blocks of step x step pixels."""
-    if cut.dtype != np.uint8:
-        light = np.zeros((cut.shape[0] // step, cut.shape[1] // step), np.float32)
-        for row in range(step):
-            for column in range(step):
-                light += table.take(cut[row::step, column::step])
-        return light / np.float32(step**2)
-    # 8-bit codes: two byte tables give 16-bit light, several times as fast as a table of floats.
-    fine = np.round(table * 65535).astype(np.uint16)
-    codes = cut.tobytes()
-    high, low = (
-        _block_sums(
-            np.frombuffer(codes.translate(part.astype(np.uint8).tobytes()), np.uint8).reshape(cut.shape), step
-        )
-        for part in (fine >> 8, fine & 255)
+def _pixel_places(left: int, top: int, step: int, height: int, width: int) -> tuple[Array, Array]:
+    """Columns, and rows as a column, of the field's pixels in the picture."""
+    shift = (step - 1) / 2
+    columns: Any = left + shift + step * np.arange(width, dtype=np.float32)
+    rows: Any = (top + shift + step * np.arange(height, dtype=np.float32))[:, None]
+    return columns, rows
+
+
+def _disc_places(
+    disc: DiscMap, left: int, top: int, step: int, height: int, width: int
+) -> tuple[Floats, Floats]:
+    """Disc places of the field's pixels; between every eighth of them they run straight to 1e-5 radii."""
+    shift = (step - 1) / 2
+    x, y = disc.to_disc(
+        left + shift + step * every_eighth(width), (top + shift + step * every_eighth(height))[:, None]
     )
-    return (np.float32(256) * high + low) / np.float32(65535 * step**2)
+    return spread(x, (height, width)), spread(y, (height, width))
 
 
-def _block_sums(values: npt.NDArray[np.uint8], step: int) -> npt.NDArray[np.uint32]:
-    """Sums over blocks of step x step; the shape must be a multiple of the step."""
-    rows, columns = (size // step for size in values.shape)
-    lines = np.add.reduce(values.reshape(rows, step, columns * step), axis=1, dtype=np.uint32)
-    sums = lines[:, ::step].copy()
-    for column in range(1, step):
-        sums += lines[:, column::step]
-    return sums
+def _block_shares(cut: npt.NDArray[Any], least: Any, step: int) -> Floats:
+    """Share of the pixels of each block that reach `least`."""
+    return block_light((cut >= least).view(np.uint8), np.array([0, 1], np.float32), step)
 
 
 def _bright_marks(ratio: Array, usable: npt.NDArray[np.bool_], light: Array) -> npt.NDArray[np.bool_]:
@@ -137,19 +134,16 @@ def _bright_marks(ratio: Array, usable: npt.NDArray[np.bool_], light: Array) -> 
     if np.count_nonzero(core) < _LEAST_MARK_PIXELS:
         return np.zeros_like(core)
     labels: Any = ndimage.label(usable & (ratio > 1.2), structure=np.ones((3, 3)))[0]  # type: ignore[index]
-    grown = (np.bincount(labels[core], minlength=int(labels.max()) + 1) >= _LEAST_MARK_PIXELS)[labels]
-    grown &= labels > 0
-    return np.logical_and(ndimage.binary_dilation(grown, iterations=3), usable)
+    marks = (np.bincount(labels[core], minlength=int(labels.max()) + 1) >= _LEAST_MARK_PIXELS)[labels]
+    marks &= labels > 0
+    return np.logical_and(grown(grown(grown(marks))), usable)
 
 
 def _noise(depth: Array, rho: Array, usable: Any) -> Array:
     """Robust sigma of the spotless disc as a function of the radius, per pixel."""
-    if depth.size > LARGE_FIELD:
-        thin = slice(None, None, 2)
-        ring_depth, ring_rho, ring_usable = depth[thin, thin], rho[thin, thin], usable[thin, thin]
-    else:
-        ring_depth, ring_rho, ring_usable = depth, rho, usable
-    ring_depth, ring_rho = ring_depth[ring_usable], ring_rho[ring_usable]
+    thin = slice(None, None, thinning(depth.size))
+    known = usable[thin, thin]
+    ring_depth, ring_rho = depth[thin, thin][known], rho[thin, thin][known]
     edges = np.array([0, 0.35, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.975, 1.0])
     middles, values = [], []
     for low, high in pairwise(edges):
@@ -164,4 +158,4 @@ def _noise(depth: Array, rho: Array, usable: Any) -> Array:
         return np.full(depth.shape, np.inf)
     steps = np.linspace(0, 1, 257)
     table: Any = np.interp(steps, middles, values).astype(np.float32)
-    return table.take(np.minimum(rho * 256 + 0.5, 256).astype(np.int32))
+    return table.take((rho * np.float32(256) + np.float32(0.5)).astype(np.intp), mode="clip")

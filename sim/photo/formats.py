@@ -67,14 +67,12 @@ def decode(path: Path, zone: Any) -> Decoded:
 
 def decode_rgb(path: Path) -> npt.NDArray[np.uint8]:
     """Upright colour, shape (rows, columns, 3); errors as :func:`decode`."""
-    from PIL import ImageOps
-
     if kind_of(path) in ("fits", "raw"):
         luma = decode(path, None).luma
         grey = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
         return np.repeat(grey[..., None], 3, axis=2)
     with path.open("rb") as stream:
-        image = ImageOps.exif_transpose(_open(path, stream))
+        image = _upright(_open(path, stream))
         if image.mode.startswith("I"):
             deep = np.clip(np.asarray(image), 0, 65535).astype(np.uint16)
             return np.repeat((deep >> 8).astype(np.uint8)[..., None], 3, axis=2)
@@ -83,8 +81,6 @@ def decode_rgb(path: Path) -> npt.NDArray[np.uint8]:
 
 def decode_small_rgb(path: Path) -> npt.NDArray[np.uint8]:
     """Upright colour at about an eighth of the size; errors as :func:`decode`."""
-    from PIL import ImageOps
-
     if kind_of(path) in ("fits", "raw"):
         return decode_rgb(path)[::SMALL, ::SMALL]
     with path.open("rb") as stream:
@@ -94,16 +90,12 @@ def decode_small_rgb(path: Path) -> npt.NDArray[np.uint8]:
         if image.format in ("JPEG", "MPO") and image.mode == "RGB":
             image.draft("RGB", (image.width // SMALL, image.height // SMALL))
         else:
-            image.load()
-            image = ImageOps.exif_transpose(image if image.mode == "RGB" else image.convert("RGB")).reduce(
-                SMALL
-            )
-        return np.asarray(ImageOps.exif_transpose(image))
+            image = _upright(image)
+            image = (image if image.mode == "RGB" else image.convert("RGB")).reduce(SMALL)
+        return np.asarray(_upright(image))
 
 
 def _decode_picture(path: Path, zone: Any) -> Decoded:
-    from PIL import ImageOps
-
     with path.open("rb") as stream:
         image = _open(path, stream)
         layout = _raw_mode(image)  # asked before the EXIF, for which a PNG is decoded
@@ -112,8 +104,7 @@ def _decode_picture(path: Path, zone: Any) -> Decoded:
         facts = exif_facts(image.getexif(), zone)
         if layout in _DEEP:
             return Decoded(_deep_luma(path, image, layout), facts)
-        image.load()
-        image = ImageOps.exif_transpose(image)
+        image = _upright(image)
     if image.mode == "F" or (image.mode == "I" and np.max(np.asarray(image)) > 65535):
         raise PictureError(path.name, "holds more than 16 bits a pixel", "save it with 8 or 16 bits")
     if image.mode.startswith("I"):
@@ -153,6 +144,15 @@ def _open(path: Path, stream: Any) -> Any:
     return image
 
 
+def _upright(image: Any) -> Any:
+    """The picture turned as its EXIF says; itself, and no copy, where it stands upright."""
+    from PIL import ExifTags, ImageOps
+
+    image.load()
+    turned = image.getexif().get(ExifTags.Base.Orientation, 1) != 1
+    return ImageOps.exif_transpose(image) if turned else image
+
+
 def _array(image: Any) -> npt.NDArray[np.uint8]:
     """The pixels of an 8-bit picture, copied in strips so that no second copy of the whole is needed."""
     bands = len(image.getbands())
@@ -178,10 +178,7 @@ def _deep_luma(path: Path, image: Any, layout: str) -> npt.NDArray[np.uint16]:
 
     The file is decoded twice, once for the high bytes and once, as if of the other byte order, for the low.
     """
-    from PIL import ImageOps
-
-    image.load()
-    high = ImageOps.exif_transpose(image)
+    high = _upright(image)
     width, height = high.size
     luma = np.zeros((height, width), np.float32)
     _add_luma(luma, high, 256)
@@ -189,8 +186,7 @@ def _deep_luma(path: Path, image: Any, layout: str) -> npt.NDArray[np.uint16]:
     with path.open("rb") as stream:
         other = _open(path, stream)
         other.tile = [_with_mode(tile, layout) for tile in other.tile]
-        other.load()
-        _add_luma(luma, ImageOps.exif_transpose(other), 1)
+        _add_luma(luma, _upright(other), 1)
     return np.round(luma).astype(np.uint16)
 
 

@@ -10,9 +10,9 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
-from .coarse import block_means
 from .discmap import DiscMap
 from .edges import sample
+from .grids import block_means
 from .limb import Limb
 from .load import Photo, linear_table
 

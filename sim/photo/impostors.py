@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
+from .grids import grown
 from .pieces import Piece
 
 _LARGEST = 0.30
@@ -47,8 +48,8 @@ def impostors(
         on one side and bright on the other.
     """
     reasons: dict[int, str] = {}
-    beside_marks = ndimage.binary_dilation(marked, iterations=2) if np.any(marked) else marked
-    beyond = ndimage.binary_dilation(~usable & ~marked, iterations=1)
+    beside_marks = grown(grown(marked)) if np.any(marked) else marked
+    beyond = grown(~(usable | marked))
     for index, piece in enumerate(pieces):
         first, last, start, end = piece.extent()
         rows, columns = np.nonzero(piece.mask)
@@ -101,7 +102,6 @@ def _on_a_step(piece: Piece, smooth: Array, usable: npt.NDArray[np.bool_]) -> bo
 def _copies(pieces: list[Piece], smooth: Array, usable: npt.NDArray[np.bool_]) -> set[int]:
     """Faint copies of deep spots: one and the same displacement shows a dip beside most other deep spots."""
     deep = [piece for piece in pieces if piece.depth > _DEEP]
-    around = ndimage.maximum_filter(smooth, 3)
     found: set[int] = set()
     for index, copy in enumerate(pieces):
         for source in deep:
@@ -116,7 +116,8 @@ def _copies(pieces: list[Piece], smooth: Array, usable: npt.NDArray[np.bool_]) -
                 if other is source or not inside or not usable[row, column]:
                     continue
                 due += 1
-                shown += 0.5 * share * other.depth < around[row, column] < 2 * share * other.depth
+                dip = smooth[max(row - 1, 0) : row + 2, max(column - 1, 0) : column + 2].max()
+                shown += 0.5 * share * other.depth < dip < 2 * share * other.depth
             if shown and shown >= _COPIES_SHOWN * due:
                 found.add(index)
     return found

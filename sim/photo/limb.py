@@ -17,7 +17,7 @@ from ...models.geometry import Array
 from .blur import STILL, Motion, limb_motion
 from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
-from .edges import EdgeSet, beyond_line, edge_points, ray_angles, sample
+from .edges import EdgeSet, beyond_line, edge_points, edge_points_by, ray_angles, sample
 from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, moved, prior_c, radial
 from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
@@ -147,9 +147,9 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool, near: Li
     start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0, roll, tilt, mirrored)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
-    disc, edges, horizon = _narrowing_passes(photo, table, coarse, start)
+    disc, edges, plain, horizon = _narrowing_passes(photo, table, coarse, start)
     fit = fit_limb(name, edges, disc)
-    bend = _tone_bend(photo, edges, fit, horizon)
+    bend = _tone_bend(plain, edges.blur_px, fit)
     offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
     motion = limb_motion(photo.luma, table, fit.disc, edges, ray_angles())
     return replace(_limb(fit, edges, offset, bend, horizon), motion=motion, flat=_is_flat(photo, fit.disc))
@@ -188,26 +188,41 @@ def _is_flat(photo: Photo, disc: DiscMap) -> bool:
 
 Line = tuple[Array, Array]
 _FEW_SIDES, _ALL_SIDES = 3, 9
+_WELL_WITHIN = 0.2  # of the band: an outline that moves by less has all its edges in it
 
 
 def _narrowing_passes(
     photo: Photo, table: npt.NDArray[np.float32], coarse: CoarseDisc, disc: DiscMap
-) -> tuple[DiscMap, EdgeSet, Line | None]:
-    """Edge points in narrowing bands round a better and better outline; last outline, edges and horizon."""
+) -> tuple[DiscMap, EdgeSet, EdgeSet, Line | None]:
+    """Edge points in narrowing bands round a better and better outline.
+
+    Last outline, edges, edges where the tone curve is not undone, and horizon.
+    """
     radius, blur = disc.a, max(1.2, 0.004 * disc.a)
     angles = ray_angles()
     horizon = coarse.horizon
-    edges = edge_points(photo.luma, table, disc, angles, max(0.05 * radius, 5.0), blur, horizon, _FEW_SIDES)
+    plain = np.linspace(0, 1, len(table)).astype(np.float32)
+    first = photo.luma, table, disc, angles[::2], max(0.05 * radius, 5.0), blur
+    edges = edge_points(*first, horizon, _FEW_SIDES)
     for turn in range(3):
         fit = fit_limb(photo.path.name, edges, disc)
+        shift = _shift(disc, fit.disc)
         disc = fit.disc
         blur = float(np.clip(edges.blur_px, 0.7, 0.02 * radius + 0.7))
         reach = max(4.5 * blur, 5 * fit.scale, 4.0)
         if turn == 0 and horizon is not None and _limb_goes_on(photo, table, fit, blur, horizon):
             horizon = None
-        sides = _ALL_SIDES if turn == 2 else _FEW_SIDES
-        edges = edge_points(photo.luma, table, disc, angles, reach, blur, horizon, sides)
-    return disc, edges, horizon
+        if turn == 2 or (turn == 1 and shift < _WELL_WITHIN * reach):
+            break
+        edges = edge_points(photo.luma, table, disc, angles[::2], reach, blur, horizon, _FEW_SIDES)
+    both = edge_points_by(photo.luma, (table, plain), disc, angles, reach, blur, horizon, _ALL_SIDES)
+    return disc, both[0], both[1], horizon
+
+
+def _shift(disc: DiscMap, other: DiscMap) -> float:
+    """Bound on how far two outlines lie apart, pixels."""
+    centre = math.hypot(disc.column - other.column, disc.row - other.row)
+    return centre + max(abs(disc.a - other.a), abs(disc.b - other.b)) + abs(disc.c - other.c)
 
 
 def _limb_goes_on(
@@ -225,12 +240,8 @@ def _limb_goes_on(
     return float(np.mean((edges.good & (off < max(5 * fit.scale, 0.006 * fit.disc.a)))[beyond])) > 0.6
 
 
-def _tone_bend(photo: Photo, edges: EdgeSet, fit: LimbFit, horizon: Line | None) -> Array:
+def _tone_bend(other: EdgeSet, blur: float, fit: LimbFit) -> Array:
     """How far each ray's edge moves, against the mean, when the tone curve is not undone, pixels."""
-    plain = np.linspace(0, 1, 65536 if photo.luma.dtype == np.uint16 else 256).astype(np.float32)
-    blur = float(np.clip(edges.blur_px, 0.7, 0.02 * fit.disc.a + 0.7))
-    reach = max(5 * blur, 5 * fit.scale, 4.5)
-    other = edge_points(photo.luma, plain, fit.disc, ray_angles(), reach, blur, horizon)
     both = other.good & (fit.weight > 0)
     if not np.any(both):
         return np.zeros(len(fit.weight))

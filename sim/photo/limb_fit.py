@@ -71,14 +71,14 @@ def moved(disc: DiscMap, step: Array) -> DiscMap:
 
 
 def _derivatives(disc: DiscMap, columns: Array, rows: Array) -> Array:
-    steps = 0.05 * np.eye(5)
-    return np.stack(
-        [
-            (radial(moved(disc, s), columns, rows) - radial(moved(disc, -s), columns, rows)) / 0.1
-            for s in steps
-        ],
-        axis=1,
-    )
+    """Of the distances by (right, up, a, b, c), shape (n, 5), to first order in the distance over the radius."""
+    x, y = disc.to_disc(columns, rows)
+    rho = np.hypot(x, y)
+    cos, sin = np.cos(disc.tilt), np.sin(disc.tilt)
+    across, high = (cos * x + sin * y) / rho, (-sin * x + cos * y) / rho
+    normal = np.stack([across / disc.a, high / (disc.b + 2 * disc.c * high)])
+    right, up = normal / np.hypot(normal[0], normal[1])
+    return -np.stack([right, up, right * across, up * high, up * high**2], axis=1)
 
 
 def _robust_scale(residual: Array) -> float:

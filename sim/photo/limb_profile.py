@@ -23,6 +23,7 @@ from .edges import EdgeSet, normals, sample
 
 _STEP_PX = 0.25
 _LAW = np.append(0.0, limb_coefficients("neckel-labs", (550.0,))[0][1:])  # in powers of mu, its step left out
+_SAMPLES = 60_000
 _CLIPPED = 0.985  # linear light; what is cut off at the top moves the edge outward
 _PIXEL_DOUBT_PX = 0.03  # edges sharper than a pixel, averaged before or after the tone curve
 _DOUBT = 0.02  # of the blur: tone curves that are not sRGB, blur that is no Gaussian
@@ -57,7 +58,8 @@ def true_edge_offset(
     doubt = float(np.hypot(_DOUBT * blur, _PIXEL_DOUBT_PX))
     inward = min(max(10 * blur, 0.06 * disc.a), 0.25 * disc.a)
     offsets = np.arange(-inward, 5 * blur + 1, _STEP_PX)
-    chosen = np.nonzero(edges.good)[0][::2]
+    chosen = np.nonzero(edges.good)[0]
+    chosen = chosen[:: max(2, round(len(chosen) * len(offsets) / _SAMPLES))]
     # Each ray's profile starts from its own edge, so that the air's ripple does not blur their median.
     _, _, outward = normals(disc, angles[chosen])
     columns = edges.columns[chosen, None] + outward[0][:, None] * offsets

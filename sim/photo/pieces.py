@@ -62,7 +62,8 @@ def cut_pieces(smooth: Array, raw: Array, sigma: Array, low: Array, high: Array,
         if not np.any(smooth[box][region] > high[box][region]):
             continue
         depth = np.where(region, smooth[box], -1.0)
-        basins = _basins(depth, region, sigma[box]) if np.count_nonzero(region) < _MOST_PIXELS else region * 1
+        alone = np.count_nonzero(region) >= _MOST_PIXELS or _one_peak(depth, region)
+        basins = region * 1 if alone else _basins(depth, region, sigma[box])
         for basin in range(1, int(basins.max()) + 1):
             piece = _piece(depth, basins == basin, box, raw[box], sigma, high)
             if piece is not None:
@@ -80,6 +81,18 @@ def _piece(depth: Array, own: Any, box: Any, raw: Array, sigma: Array, high: Arr
     parts: Any = ndimage.label(own & (depth > WEIGHT_SHARE * peak), structure=np.ones((3, 3)))[0]  # type: ignore[index]
     mask = np.asarray(parts == parts[row, column])
     return Piece((box[0].start, box[1].start), mask, place, peak, peak / float(sigma[place]), raw)
+
+
+def _one_peak(depth: Array, region: npt.NDArray[np.bool_]) -> bool:
+    """Whether every pixel but one has a deeper neighbour."""
+    padded = np.pad(depth, 1, constant_values=-1.0)
+    height, width = depth.shape
+    around = np.full(depth.shape, -1.0, depth.dtype)
+    for down in range(3):
+        for right in range(3):
+            if (down, right) != (1, 1):
+                np.maximum(around, padded[down : down + height, right : right + width], out=around)
+    return bool(np.count_nonzero(region & (depth >= around)) <= 1)
 
 
 def _basins(depth: Array, region: npt.NDArray[np.bool_], sigma: Array) -> npt.NDArray[np.int64]:

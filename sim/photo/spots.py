@@ -130,13 +130,14 @@ def _pieces(field: DiscField) -> list[Piece]:
 def _faint(field: DiscField, limb: Limb) -> tuple[MeasuredSpot, ...]:
     """Dips of 3.5 sigma and 4 % that are not deep enough for a spot."""
     level = np.maximum(_FAINT_SIGMAS * field.sigma, _FAINT_DEPTH)
-    labels, count = cast("tuple[Any, int]", ndimage.label(field.usable & (field.smooth > level)))
+    dips = field.usable & (field.smooth > level)
+    labels, count = cast("tuple[Any, int]", ndimage.label(dips))
     if count == 0 or count > _MOST_FAINT:
         return ()
-    places = np.argwhere(labels)
-    depths = field.smooth[places[:, 0], places[:, 1]]
-    order = np.lexsort((-depths, labels[places[:, 0], places[:, 1]]))
-    peaks = places[order][np.searchsorted(labels[tuple(places[order].T)], np.arange(1, count + 1))]
+    places = np.column_stack(np.nonzero(dips))
+    own_label = labels[dips]
+    order = np.lexsort((-field.smooth[dips], own_label))
+    peaks = places[order][np.searchsorted(own_label[order], np.arange(1, count + 1))]
     found = []
     for row, column in peaks:
         depth = float(field.smooth[row, column])
