@@ -18,7 +18,7 @@ from .blur import STILL, Motion, limb_motion
 from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
 from .edges import EdgeSet, beyond_line, edge_points, edge_points_by, ray_angles, sample
-from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, moved, prior_c, radial
+from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, grown, moved, prior_c, radial
 from .limb_profile import true_edge_offset
 from .load import Photo, linear_table
 
@@ -291,8 +291,7 @@ def _limb(
     covariance *= inflation
     tone = _TONE_SHARE * np.linalg.solve(fit.normal, fit.derivative.T @ (fit.weight * bend) / fit.scale**2)
     covariance = covariance + np.outer(tone, tone)
-    # Both axes grow alike by what the inflection lies inside the true edge.
-    grow = np.array([0, 0, 1.0, 1.0, 0])
+    grow = grown(fit)  # by what the inflection lies inside the true edge
     covariance = covariance + offset[1] ** 2 * np.outer(grow, grow)
     return Limb(
         moved(fit.disc, offset[0] * grow),
