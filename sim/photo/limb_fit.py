@@ -20,10 +20,10 @@ from .discmap import DiscMap
 from .edges import EdgeSet
 
 LEAST_RAYS = 0.42
-_PRIOR_RATIO = (0.80, 0.85, 0.89, 0.93, 0.95, 0.974, 0.988, 0.994)
-_PRIOR_K = (0.12, 0.14, 0.16, 0.19, 0.21, 0.23, 0.25, 0.26)
+_PRIOR_RATIO = (0.80, 0.85, 0.89, 0.93, 0.95, 0.97, 0.98, 0.988, 0.994, 0.997, 0.999)
+_PRIOR_K = (0.12, 0.137, 0.158, 0.187, 0.205, 0.228, 0.242, 0.2535, 0.261, 0.260, 0.236)
 _PRIOR_SPREAD = (0.86, 0.877, 0.892, 0.913, 0.93, 0.95), (0.6, 0.22, 0.12, 0.06, 0.03, 0.02)
-_LEAST_SPREAD = 5e-6
+_LEAST_SPREAD = 1e-6
 """In radii; high up, where the air does nothing to the shape."""
 _TUKEY = 4.685
 

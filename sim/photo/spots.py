@@ -23,7 +23,8 @@ LEAST_DEPTH = 0.10
 MAX_RADIUS = 0.98
 _GROW_SIGMAS, _GROW_DEPTH = 3.0, 0.05
 _RIPPLE_GAIN, _RIPPLE_PATCH = 1.2, 0.02  # of limb ripple; radius, in limb radii, of what moves as one
-_PLACE_FLOOR_PX = 0.035
+_MASK_GAIN = 1.55  # of the noise's variance: a piece's outline follows the noise as well (on drawn spots)
+_PLACE_FLOOR_PX = 0.018  # across the line to the centre the more, the more foreshortened the spot is
 _OUTLINE_SHARE = 0.0015  # of a spot's width: what its ragged outline does to the centroid
 _MOST_SPOTS = 60
 _FAINT_SIGMAS, _FAINT_DEPTH, _MOST_FAINT = 3.5, 0.04, 200
@@ -184,19 +185,18 @@ def measure_piece(
     jacobian = disc.jacobian(centre_x, centre_y)
     # Noise power of one full-size pixel, from what the detection's Gaussian left of it.
     sigma = float(field.sigma[piece.peak]) * np.sqrt(4 * np.pi) * field.smoothing_px
-    noise = sigma**2 * step**2 * (offset @ offset.T) / total**2
+    noise = _MASK_GAIN * sigma**2 * step**2 * (offset @ offset.T) / total**2
     outline = _OUTLINE_SHARE * 2 * math.sqrt(len(rows) / math.pi)
     patches = 1 + 0.5 * len(rows) / (math.pi * (_RIPPLE_PATCH * disc.a) ** 2)
-    spread = (_RIPPLE_GAIN * limb.ripple_px) ** 2 / patches + _PLACE_FLOOR_PX**2 + outline**2
-    own = jacobian @ (noise + spread * np.eye(2)) @ jacobian.T
+    spread = (_RIPPLE_GAIN * limb.ripple_px) ** 2 / patches + outline**2
+    own = jacobian @ (noise + spread * np.eye(2)) @ jacobian.T + _floor(centre_x, centre_y, disc.a)
     mu = np.sqrt(np.clip(1 - x**2 - y**2, 0.03, 1))
     pixel_msh = abs(float(np.linalg.det(jacobian))) / mu / (2 * np.pi) * 1e6
     darkness = float(min(max(piece.depth, _peak(photo, table, field, piece, limb)), 1.0))
     blur = math.hypot(limb.edge_sigma_px, step * field.smoothing_px)
     share = _unblurred_share(len(depth), total, darkness, blur)
     area = share * float(np.sum(pixel_msh))
-    # The flat picture of a cap of the sphere has its centroid inside of the cap's middle: by rho^2 / 4.
-    outward = 1 + area / 2e6
+    outward = _outward(x, y, depth, (centre_x, centre_y), area, limb.edge_sigma_px / disc.a)
     centre_x, centre_y = outward * centre_x, outward * centre_y
     column, row = (float(v) for v in disc.to_pixels(np.array(centre_x), np.array(centre_y)))
     umbra = depth > max(_LEAST_UMBRA, 0.5 * (darkness + _PENUMBRA))
@@ -215,6 +215,29 @@ def measure_piece(
         min(float(np.sum(pixel_msh[umbra])), area),
         float(np.clip(np.median(depth[~umbra]), 0, 1)) if not np.all(umbra) else math.nan,
     )
+
+
+def _floor(x: float, y: float, radius_px: float) -> Array:
+    """Covariance of x, y that is left without noise."""
+    r2 = x * x + y * y
+    across = np.array([[y * y, -x * y], [-x * y, x * x]])
+    lengthened = 1 / max(1 - r2, 0.03) - 1
+    return (_PLACE_FLOOR_PX / radius_px) ** 2 * (np.eye(2) + lengthened * across / max(r2, 1e-12))
+
+
+def _outward(
+    x: Array, y: Array, depth: Array, centre: tuple[float, float], area_msh: float, blur: float
+) -> float:
+    """Factor from a piece's centroid in the picture to its middle on the sphere.
+
+    The flat picture of a round piece of a sphere has its centroid inside of the middle by the mean square of
+    its angle from there, which is twice that of its width across the line to the disc's centre, blur taken
+    off; at most rho^2 / 2, an even cap's. Lengths in limb radii.
+    """
+    cos, sin = np.array(centre) / max(math.hypot(*centre), 1e-9)
+    width = (cos * (y - centre[1]) - sin * (x - centre[0])) ** 2
+    spread = max(float(np.sum(depth * width) / np.sum(depth)) - blur**2, 0.0)
+    return 1 + min(2 * spread, area_msh / 1e6)
 
 
 def _unblurred_share(pixels: int, deficit: float, darkness: float, blur_px: float) -> float:
