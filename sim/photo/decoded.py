@@ -11,6 +11,8 @@ import numpy.typing as npt
 from ...models.errors import PictureError
 from ...render.tone import srgb_encode
 
+LUMA = (0.299, 0.587, 0.114)
+"""Shares of red, green and blue (ITU-R BT.601, that of JPEG)."""
 MAX_PIXELS = 150_000_000
 MAX_SIDE_PX = 30_000
 MIN_SIDE_PX = 32

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 import sys
 from pathlib import Path
 from typing import Any
@@ -11,12 +12,15 @@ import numpy as np
 import numpy.typing as npt
 
 from ...models.errors import MissingLibraryError, PictureError
-from .decoded import MAX_PIXELS, MAX_SIDE_PX, Decoded, check_size
+from .decoded import LUMA, MAX_PIXELS, MAX_SIDE_PX, Decoded, check_size
 from .exif import exif_facts
 from .fits import decode_fits
 from .raw import decode_raw
 
 SMALL = 8
+_END_OF_JPEG, _GREY = b"\xff\xd9", 128
+_THUMBNAIL_TAGS = 0x0201, 0x0202  # JPEGInterchangeFormat and its length (Exif 2.32, section 4.6.4)
+_TIFF_START = 6  # after "Exif" and two zeros
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "JPEG2000", "HEIF")
 _HEIF_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
 # fmt: off
@@ -32,7 +36,6 @@ ENDINGS = (
 """Endings of picture files, lower case."""
 
 _STRIP_ROWS = 32
-_LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, that of JPEG
 _DEEP = {"RGB;16L": "RGB;16B", "RGB;16B": "RGB;16L", "RGBA;16L": "RGBA;16B", "RGBA;16B": "RGBA;16L"}
 
 
@@ -93,6 +96,57 @@ def decode_small_rgb(path: Path) -> npt.NDArray[np.uint8]:
             image = _upright(image)
             image = (image if image.mode == "RGB" else image.convert("RGB")).reduce(SMALL)
         return np.asarray(_upright(image))
+
+
+def decode_top_rgb(path: Path, share: float) -> npt.NDArray[np.uint8] | None:
+    """The same of the rows that the first `share` of the file holds; None where a file's rows do not follow
+    one another from the top (all but upright baseline JPEG)."""
+    from PIL import Image
+
+    if kind_of(path) != "picture":
+        return None
+    with path.open("rb") as stream:
+        head = stream.read(int(share * path.stat().st_size))
+    # A file that ends early is filled with grey.
+    image = Image.open(io.BytesIO(head + _END_OF_JPEG))
+    if not _rows_follow(image):
+        return None
+    image.draft("RGB", (image.width // SMALL, image.height // SMALL))
+    small = np.asarray(image)
+    filled = np.all(small == _GREY, axis=(1, 2))
+    return small[: len(small) - int(np.argmin(filled[::-1])) - 1] if not np.all(filled) else None
+
+
+def decode_thumbnail(path: Path) -> npt.NDArray[np.uint8] | None:
+    """Colour of the thumbnail in the EXIF of an upright baseline JPEG, None where there is none."""
+    from PIL import ExifTags, Image
+
+    if kind_of(path) != "picture":
+        return None
+    with path.open("rb") as stream:
+        image = Image.open(stream)
+        if not _rows_follow(image):
+            return None
+        second = getattr(ExifTags.IFD, "IFD1", None)  # unknown to older versions of Pillow
+        tags = {} if second is None else image.getexif().get_ifd(second)
+        start, length = (tags.get(tag) for tag in _THUMBNAIL_TAGS)
+        if not isinstance(start, int) or not isinstance(length, int):
+            return None
+        data = image.info["exif"][_TIFF_START + start :][:length]
+    try:
+        with Image.open(io.BytesIO(data), formats=("JPEG",)) as thumbnail:
+            return np.asarray(thumbnail.convert("RGB")) if max(thumbnail.size) < 1000 else None
+    except Exception:  # a foreign thumbnail; the photo itself was read
+        return None
+
+
+def _rows_follow(image: Any) -> bool:
+    """Whether a file is an upright JPEG in colour with its rows in order."""
+    from PIL import ExifTags
+
+    if image.format not in ("JPEG", "MPO") or image.mode != "RGB" or image.info.get("progressive"):
+        return False
+    return image.getexif().get(ExifTags.Base.Orientation, 1) == 1
 
 
 def _decode_picture(path: Path, zone: Any) -> Decoded:
@@ -199,7 +253,7 @@ def _with_mode(tile: Any, mode: str) -> Any:
 
 def _add_luma(luma: npt.NDArray[np.float32], image: Any, factor: int) -> None:
     width, height = image.size
-    weights = factor * np.array(_LUMA, np.float32)
+    weights = factor * np.array(LUMA, np.float32)
     for top in range(0, height, _STRIP_ROWS):
         end = min(top + _STRIP_ROWS, height)
         luma[top:end] += np.asarray(image.crop((0, top, width, end)))[..., :3] @ weights

@@ -7,11 +7,10 @@ import os
 import warnings
 from collections.abc import Callable, Sequence
 
-import numpy as np
-
 from ...models.errors import InputError, PictureError, WhichsunWarning
 from ...models.place import iso_utc, parse_utc, utc_days_of
 from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG, Outing, OutingSite, Shot
+from .clipping import clipped_colour
 from .drift import level_checks
 from .level import LEAST_SQUASH, Level, settle_level
 from .limb import Limb, limb_sigmas, measure_limb
@@ -45,7 +44,6 @@ __all__ = [
 _OVEREXPOSED = 0.9
 _CLIPPED_WARNING = 0.02
 _CLIPPED_COLOUR = 0.2
-_LEAST_LUMA = 0.114  # blue's share of the luma, the smallest
 
 
 def measure_photo(
@@ -197,28 +195,11 @@ def _judge_exposure(photo: Photo, limb: Limb, findings: SpotFindings) -> None:
             f"{name}: {100 * findings.clipped_share:.0f} % of the disc is clipped white; spots there are lost"
         )
     else:
-        share = _clipped_colour(photo, limb)
+        share = clipped_colour(photo, limb.disc)
         if share > _CLIPPED_COLOUR:
             _warn(
                 f"{name}: one colour is clipped over {100 * share:.0f} % of the disc; brightness alone is used"
             )
-
-
-def _clipped_colour(photo: Photo, limb: Limb) -> float:
-    """Greatest share of the disc's inner square on which a colour stands at its end, from a small copy."""
-    disc = limb.disc
-    reach = 0.7 * min(disc.a, disc.b)
-    top, left = max(int(disc.row - reach), 0), max(int(disc.column - reach), 0)
-    box = photo.luma[top : int(disc.row + reach) : 16, left : int(disc.column + reach) : 16]
-    # A colour at its end gives at least its own share of the full luma.
-    possible = np.iinfo(photo.luma.dtype).max * _LEAST_LUMA
-    if box.size == 0 or np.mean(box >= possible) < _CLIPPED_COLOUR:
-        return 0.0
-    small = photo.small_rgb()
-    scale = photo.luma.shape[0] / small.shape[0]
-    rows = slice(int(top / scale), int((disc.row + reach) / scale) + 1)
-    inner = small[rows, int(left / scale) : int((disc.column + reach) / scale) + 1]
-    return float((inner.reshape(-1, 3) >= 254).mean(axis=0).max()) if inner.size else 0.0
 
 
 def _check_level(name: str, limb: Limb, sigma: float | None) -> None:
