@@ -19,12 +19,13 @@ from .coarse import CoarseDisc, find_disc
 from .discmap import DiscMap
 from .edges import EdgeSet, beyond_line, edge_points, edge_points_by, ray_angles, sample
 from .limb_fit import LEAST_RAYS, LimbFit, autocorrelation, fit_limb, grown, moved, prior_c, radial
-from .limb_profile import true_edge_offset
+from .limb_profile import light_slope_shift, true_edge_offset
 from .load import Photo, linear_table
 
 _FLAT_SHARE = 0.985  # in codes; the Sun has 0.9 or less
 _TONE_SHARE = 0.15
 """Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
+_UNEVEN_SHARE = 0.25  # doubt of what an uneven light does, as a share of it
 _SMEAR_PX, _SMEAR_SHARE = 3.0, 0.008  # of the radius: about 0.2 deg by the false squash
 
 
@@ -151,8 +152,11 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool, near: Li
     fit = fit_limb(name, edges, disc)
     bend = _tone_bend(plain, edges.blur_px, fit)
     offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
+    uneven = light_slope_shift(photo.luma, table, fit.disc, edges, ray_angles())
     motion = limb_motion(photo.luma, table, fit.disc, edges, ray_angles())
-    return replace(_limb(fit, edges, offset, bend, horizon), motion=motion, flat=_is_flat(photo, fit.disc))
+    return replace(
+        _limb(fit, edges, offset, uneven, bend, horizon), motion=motion, flat=_is_flat(photo, fit.disc)
+    )
 
 
 def _refuse_outgrown(name: str, disc: DiscMap, shape: tuple[int, ...]) -> None:
@@ -282,7 +286,12 @@ def _tilt(edges: EdgeSet, fit: LimbFit, bend: Array) -> tuple[float | None, floa
 
 
 def _limb(
-    fit: LimbFit, edges: EdgeSet, offset: tuple[float, float], bend: Array, horizon: Line | None
+    fit: LimbFit,
+    edges: EdgeSet,
+    offset: tuple[float, float],
+    uneven: tuple[float, float],
+    bend: Array,
+    horizon: Line | None,
 ) -> Limb:
     inflation, neighbours = autocorrelation(fit.residual, fit.weight)
     used = fit.residual[fit.weight > 0.05]
@@ -293,8 +302,10 @@ def _limb(
     covariance = covariance + np.outer(tone, tone)
     grow = grown(fit)  # by what the inflection lies inside the true edge
     covariance = covariance + offset[1] ** 2 * np.outer(grow, grow)
+    shift = np.array([*uneven, 0.0, 0.0, 0.0])
+    covariance = covariance + _UNEVEN_SHARE**2 * np.outer(shift, shift)
     return Limb(
-        moved(fit.disc, offset[0] * grow),
+        moved(fit.disc, offset[0] * grow - shift),
         np.asarray(covariance, float),
         edges.blur_px,
         rms * math.sqrt(min(max(neighbours - 0.2, 0.0), 1.0)),

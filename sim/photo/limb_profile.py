@@ -27,6 +27,7 @@ _LAW = np.append(0.0, limb_coefficients("neckel-labs", (550.0,))[0][1:])  # in p
 _SAMPLES = 60_000
 _CLIPPED = 0.985  # linear light; what is cut off at the top moves the edge outward
 _PIXEL_DOUBT_PX = 0.03  # edges sharper than a pixel, averaged before or after the tone curve
+_SLOPE_RADIUS, _SLOPE_SHIFT = 0.9, 2.7
 _DOUBT = 0.09  # of the blur: tone curves that are not sRGB
 
 
@@ -77,6 +78,40 @@ def true_edge_offset(
         return 0.0, max(doubt, 0.3 * blur)
     # Limb darkening can only move the inflection inward; less than nothing is the tone curve's doing.
     return max(found, 0.0), doubt
+
+
+def light_slope_shift(
+    luma: npt.NDArray[Any], table: npt.NDArray[np.float32], disc: DiscMap, edges: EdgeSet, angles: Array
+) -> tuple[float, float]:
+    """Pixels (right, up along the squash's axes) by which an uneven light moves all inflections alike.
+
+    Low air dims a Sun's lower limb, a lens or cloud one side. Light that grows by g per pixel moves the inflection
+    of a blurred step to the brighter side by 2 g times the square of the whole blur (of picture and search), that
+    of a blurred limb by 2.7 g times the square of the picture's (on drawn discs). g is taken from the ring at 0.9
+    radii; spots on it are left out.
+    """
+    chosen = np.nonzero(edges.good)[0][::2]
+    cos, sin = np.cos(angles[chosen]), np.sin(angles[chosen])
+    inner = sample(luma, table, *disc.to_pixels(_SLOPE_RADIUS * cos, _SLOPE_RADIUS * sin))
+    reach = 1 + 4 * edges.blur_px / disc.a
+    outer = sample(luma, table, *disc.to_pixels(reach * cos, reach * sin))
+    # Without the sky nearby, of which the step does not tell.
+    step = inner - float(np.nanmedian(outer))
+    seen = np.isfinite(step) & (step > 0.2 * float(np.nanmedian(step))) & (inner < _CLIPPED)
+    if np.count_nonzero(seen) < 40:
+        return 0.0, 0.0
+    turn = disc.tilt
+    across, high = np.cos(turn) * cos + np.sin(turn) * sin, -np.sin(turn) * cos + np.cos(turn) * sin
+    design = _SLOPE_RADIUS * np.column_stack([np.ones_like(cos), across, high])[seen]
+    light = np.log(step[seen])
+    weight = np.ones(len(light))
+    slopes = np.zeros(3)
+    for _ in range(6):
+        slopes = np.linalg.lstsq(design * weight[:, None], light * weight, rcond=None)[0]
+        left = light - design @ slopes
+        weight = (np.abs(left) < 3 * 1.4826 * np.median(np.abs(left)) + 1e-4).astype(float)
+    strength = _SLOPE_SHIFT * edges.blur_px**2
+    return strength * float(slopes[1]) / disc.a, strength * float(slopes[2]) / disc.b
 
 
 def _fit_profile(profile: Array, offsets: Array, radius: float, blur: float) -> float | None:

@@ -74,3 +74,18 @@ def test_bad_input(keywords, words):
 def test_shape_is_checked():
     with pytest.raises(InputError, match="must have the shape"):
         to_picture(np.ones((4, 4), np.float32))
+
+
+def test_picture_style_comes_after_the_tone_curve_and_before_the_noise():
+    linear = np.full((4, 4, 3), 0.5, np.float32)
+    plain = to_picture(linear, exposure=1.0)
+    squared = to_picture(linear, exposure=1.0, style=lambda coded: coded**2)
+    assert squared[0, 0, 0] == pytest.approx(255 * (plain[0, 0, 0] / 255) ** 2, abs=1.5)
+    noisy = to_picture(
+        np.full((200, 200, 3), 0.5, np.float32),
+        exposure=1.0,
+        style=lambda coded: 0 * coded + 0.4,
+        noise_dn=2.0,
+        rng=np.random.default_rng(1),
+    )
+    assert noisy.std() == pytest.approx(2.0, rel=0.05)

@@ -16,6 +16,7 @@ from weather import Air, random_air, warped_heights
 from whichsun.models.geometry import SunView
 from whichsun.models.observables import unproject
 from whichsun.render.disc import PictureFrame, SurfaceSpots, render_disc, to_picture
+from whichsun.sim.atmosphere import air_mass
 
 CLASSES = ("steady", "noisy", "ripple", "cut")
 TINTS = {
@@ -25,6 +26,7 @@ TINTS = {
     "green": (0.5, 1.0, 0.55),
 }
 SEMIDIAMETER_RAD = np.deg2rad(16 / 60)
+DEPTH = 0.08, 0.3  # optical depth of the vertical air: clear to hazy, in yellow to red light
 GAMMA_SD, CONTRAST = 0.08, (-0.05, 0.25)
 """Spread of a tone curve's exponent about sRGB's, and range of its contrast: a picture style's."""
 
@@ -52,14 +54,14 @@ def view_at(altitude_rad: float) -> SunView:
     return SunView(direction, np.array(214.9), np.eye(3), np.full(3, np.nan), np.array(695700.0))
 
 
-def random_places(rng, count):
+def random_places(rng, count, least=np.exp(-4.2), most=np.exp(-2.9)):
     """Spots apart from one another by more than their sizes: places (n, 2), heliographic radii (n,)."""
     places, sizes = [], []
     for _ in range(400):
         if len(places) == count:
             break
         r, angle = 0.93 * np.sqrt(rng.uniform()), rng.uniform(0, 2 * np.pi)
-        size = np.exp(rng.uniform(-4.2, -2.9))
+        size = np.exp(rng.uniform(np.log(least), np.log(most)))
         place = np.array([r * np.cos(angle), r * np.sin(angle)])
         if all(
             np.hypot(*(place - other)) > 2.5 * (size + s) + 0.03
@@ -90,6 +92,18 @@ def rippled(linear, rng, rms_px, radius_px):
     )
 
 
+def dimmed(linear, frame, altitude_rad, depth):
+    """The picture with each height dimmed by its own path through the air, 1 where the disc is brightest.
+
+    `depth`: optical depth of the vertical air, so that a Sun at 1 degree is a good deal darker below than above.
+    """
+    columns, rows = np.meshgrid(np.arange(frame.width_px), np.arange(frame.height_px))
+    _, high = frame.to_disc(columns, rows)
+    path = depth * air_mass(np.clip(altitude_rad + SEMIDIAMETER_RAD * high, np.deg2rad(0.01), np.pi / 2))
+    top = depth * float(air_mass(altitude_rad + SEMIDIAMETER_RAD))
+    return linear * np.exp(np.minimum(top - path, 0.0)).astype(np.float32)[..., None]
+
+
 def picture_style(gamma: float, contrast: float):
     """Coded values through an exponent and an S-curve that is steeper by `contrast` in the middle."""
 
@@ -105,7 +119,8 @@ def random_photo(
 ) -> Truth:
     """Draw one photo, save it as JPEG, and tell its truth.
 
-    `given`: what is not to be drawn: kind, radius and ripple (pixels), noise (steps), altitude_deg, horizon (radii).
+    `given`: what is not to be drawn: kind, radius and ripple (pixels), noise (steps), altitude_deg, horizon (radii),
+    wide_px (least and most width of spots).
     """
     given = given or {}
     kind = given.get("kind", str(rng.choice(CLASSES)))
@@ -117,12 +132,15 @@ def random_photo(
     side = int(2.3 * radius) + 24
     centre = (side - 1) / 2 + rng.uniform(-8, 8, 2)
     view = view_at(altitude)
-    xy, sizes = random_places(rng, int(rng.integers(1, 21)))
+    wide = [width / 2 / radius for width in given.get("wide_px", ())]
+    xy, sizes = random_places(rng, int(rng.integers(1, 21)), *wide)
     spots = SurfaceSpots(unproject(view, xy[:, 0], xy[:, 1]), sizes, seed=int(rng.integers(1 << 30)))
     horizon = given.get("horizon", rng.uniform(-0.7, 0.0)) if kind == "cut" else None
     frame = PictureFrame(side, side, tuple(centre), radius, roll)
     sky = rng.uniform(0, 0.03)
     linear = render_disc(view, frame, spots, vertical_table=table, horizon=horizon, sky=sky)
+    depth = rng.uniform(*DEPTH)
+    linear = dimmed(linear, frame, apparent_altitude, depth)
     ripple = given.get("ripple", rng.uniform(0.1, 0.6) * radius / 250 if kind == "ripple" else 0.0)
     if ripple:
         linear = rippled(linear, rng, ripple, radius)
@@ -152,6 +170,7 @@ def random_photo(
     drawn = {
         "altitude_deg": float(np.rad2deg(apparent_altitude)), "ripple_px": ripple, "noise": noise, "blur_px": blur,
         "exposure": exposure, "sky": sky, "haze": float(haze), "glow": float(glow), "gamma": gamma,
+        "depth": depth,
         "contrast": contrast, "tint": float(list(TINTS).index(tint)), "horizon": horizon or 0.0,
     }  # fmt: skip
     return Truth(kind, centre, axes, xy, sizes, visible, roll, drawn)

@@ -43,6 +43,7 @@ QUANTITIES = {
     "large": "spot of 10 px and more, x and y, px",
     "small": "smaller spot, x and y, px",
     "turn": "turn, no evolution or roll, deg",
+    "tilt": "direction of the squash, deg",
 }
 
 
@@ -103,6 +104,7 @@ def compared(truth, limb, spots) -> dict:
         "false": int(sum(g > NEAR for g in gap)),
         "doubled": int(sum(g <= NEAR for g in gap)) - len(taken),
         "turn": turn_error(truth, limb, spots, pairs),
+        "tilt": None if limb.tilt_deg is None else [limb.tilt_deg, limb.tilt_sigma_deg],
     }
 
 
@@ -146,6 +148,8 @@ def errors_of(rows) -> dict[tuple[str, str], list[tuple[float, float, float]]]:
                 )
         if row["turn"] is not None:
             add("turn", *row["turn"])
+        if row.get("tilt") is not None:
+            add("tilt", *row["tilt"])
     return table
 
 

@@ -313,4 +313,4 @@ def test_the_centroid_of_a_wide_spot_is_its_middle_on_the_sphere(take_photo, tmp
         for place in truth.xy:
             spot = min(findings.spots, key=lambda one, p=place: np.hypot(one.x - p[0], one.y - p[1]))
             inward.append(250 * (np.hypot(*place) - np.hypot(spot.x, spot.y)))
-    assert abs(np.mean(inward)) < 0.12
+    assert abs(np.mean(inward)) < 0.1  # 12 places of 0.12 px each
