@@ -1,7 +1,7 @@
 """The limb to a fraction of a pixel: edge per ray, robust fit with the refraction term, covariance.
 
-What rays alone do not know is added from the picture itself: the edges are found once more in the codes
-without the inverse tone curve, and a share of the shift (none in an even sky) is doubt of the unknown curve.
+What rays alone do not know is added from the picture itself: the edges are found once more with another tone
+curve undone, and their shift (alike all round an evenly lit Sun in an even sky) is doubt of the unknown curve.
 """
 
 from __future__ import annotations
@@ -23,9 +23,10 @@ from .limb_profile import light_slope_shift, true_edge_offset
 from .load import Photo, linear_table
 
 _FLAT_SHARE = 0.985  # in codes; the Sun has 0.9 or less
-_TONE_SHARE = 0.15
-"""Doubt of a camera's tone curve, as a share of the way from sRGB's to none at all."""
-_UNEVEN_SHARE = 0.25  # doubt of what an uneven light does, as a share of it
+_CONTRAST = 0.13
+"""A picture style's S-curve, one sigma of what is not known of a camera's tone curve: the extra steepness in its
+middle (common practice, no source). Another exponent moves all edges nearly alike."""
+_UNEVEN_SHARE = 0.1  # doubt of what an uneven light does, as a share of it
 _SMEAR_PX, _SMEAR_SHARE = 3.0, 0.008  # of the radius: about 0.2 deg by the false squash
 
 
@@ -148,9 +149,9 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool, near: Li
     start = DiscMap(coarse.column, coarse.row, coarse.a, coarse.b, 0.0, roll, tilt, mirrored)
     _refuse_outgrown(name, start, photo.luma.shape)
     table = linear_table(photo.luma)
-    disc, edges, plain, horizon = _narrowing_passes(photo, table, coarse, start)
+    disc, edges, other, horizon = _narrowing_passes(photo, table, coarse, start)
     fit = fit_limb(name, edges, disc)
-    bend = _tone_bend(plain, edges.blur_px, fit)
+    bend = _tone_bend(other, edges.blur_px, fit)
     offset = true_edge_offset(photo.luma, table, fit.disc, edges, ray_angles())
     uneven = light_slope_shift(photo.luma, table, fit.disc, edges, ray_angles())
     motion = limb_motion(photo.luma, table, fit.disc, edges, ray_angles())
@@ -200,12 +201,14 @@ def _narrowing_passes(
 ) -> tuple[DiscMap, EdgeSet, EdgeSet, Line | None]:
     """Edge points in narrowing bands round a better and better outline.
 
-    Last outline, edges, edges where the tone curve is not undone, and horizon.
+    Last outline, edges, edges where a picture style is undone as well, and horizon.
     """
     radius, blur = disc.a, max(1.2, 0.004 * disc.a)
     angles = ray_angles()
     horizon = coarse.horizon
-    plain = np.linspace(0, 1, len(table)).astype(np.float32)
+    codes = np.linspace(0, 1, len(table))
+    styled = np.interp(codes, codes - _CONTRAST * np.sin(2 * np.pi * codes) / (2 * np.pi), codes)
+    unstyled = np.interp(styled, codes, table).astype(np.float32)
     first = photo.luma, table, disc, angles[::2], max(0.05 * radius, 5.0), blur
     edges = edge_points(*first, horizon, _FEW_SIDES)
     for turn in range(3):
@@ -219,7 +222,7 @@ def _narrowing_passes(
         if turn == 2 or (turn == 1 and shift < _WELL_WITHIN * reach):
             break
         edges = edge_points(photo.luma, table, disc, angles[::2], reach, blur, horizon, _FEW_SIDES)
-    both = edge_points_by(photo.luma, (table, plain), disc, angles, reach, blur, horizon, _ALL_SIDES)
+    both = edge_points_by(photo.luma, (table, unstyled), disc, angles, reach, blur, horizon, _ALL_SIDES)
     return disc, both[0], both[1], horizon
 
 
@@ -245,7 +248,7 @@ def _limb_goes_on(
 
 
 def _tone_bend(other: EdgeSet, blur: float, fit: LimbFit) -> Array:
-    """How far each ray's edge moves, against the mean, when the tone curve is not undone, pixels."""
+    """How far each ray's edge moves, against the mean, when a picture style is undone as well, pixels."""
     both = other.good & (fit.weight > 0)
     if not np.any(both):
         return np.zeros(len(fit.weight))
@@ -279,7 +282,7 @@ def _tilt(edges: EdgeSet, fit: LimbFit, bend: Array) -> tuple[float | None, floa
     scale = float(np.sqrt(np.sum(weight * left[use] ** 2) / np.sum(weight)))
     sigma = scale * math.sqrt(inflation * np.linalg.inv(normal)[5, 5])
     tone = np.linalg.solve(normal, -design.T @ (weight * bend[use]))[5]
-    sigma = math.hypot(sigma, _TONE_SHARE * tone)
+    sigma = math.hypot(sigma, tone)
     if sigma > math.radians(20):
         return None, None
     return math.degrees(disc.tilt + change[5]), math.degrees(sigma)
@@ -298,7 +301,7 @@ def _limb(
     rms = float(np.sqrt(np.mean(used**2)))
     covariance = np.linalg.inv(fit.normal) * (max(rms, fit.scale) / fit.scale) ** 2
     covariance *= inflation
-    tone = _TONE_SHARE * np.linalg.solve(fit.normal, fit.derivative.T @ (fit.weight * bend) / fit.scale**2)
+    tone = np.linalg.solve(fit.normal, fit.derivative.T @ (fit.weight * bend) / fit.scale**2)
     covariance = covariance + np.outer(tone, tone)
     grow = grown(fit)  # by what the inflection lies inside the true edge
     covariance = covariance + offset[1] ** 2 * np.outer(grow, grow)

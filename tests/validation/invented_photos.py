@@ -54,7 +54,7 @@ def view_at(altitude_rad: float) -> SunView:
     return SunView(direction, np.array(214.9), np.eye(3), np.full(3, np.nan), np.array(695700.0))
 
 
-def random_places(rng, count, least=np.exp(-4.2), most=np.exp(-2.9)):
+def random_places(rng, count, least=0.015, most=0.055):
     """Spots apart from one another by more than their sizes: places (n, 2), heliographic radii (n,)."""
     places, sizes = [], []
     for _ in range(400):
