@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 from scipy import ndimage
-from weather import Air, random_air, warped_heights
+from weather import Air, random_air, refraction_term, warped_heights
 from whichsun.models.geometry import SunView
 from whichsun.models.observables import unproject
 from whichsun.render.disc import PictureFrame, SurfaceSpots, render_disc, to_picture
@@ -162,8 +162,7 @@ def random_photo(
     )
     Image.fromarray(rgb).save(path, quality=92)
     height, true = table
-    low, middle, high = np.interp([-1, 0, 1], true, height) * radius
-    axes = np.array([radius, (high - low) / 2, (high + low) / 2 - middle])
+    axes = radius * np.array([1.0, *refraction_term(table)])
     visible = np.ones(len(xy), bool)
     if horizon is not None:
         visible = np.interp(xy[:, 1], true, height) > horizon + 0.05 + sizes

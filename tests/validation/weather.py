@@ -80,3 +80,38 @@ def warped_heights(air: Air, apparent_rad: float, semidiameter_rad: float, reach
     true = apparent - refraction_rad(air, apparent)
     centre = apparent_rad - float(refraction_rad(air, np.array([apparent_rad]))[0])
     return centre, ((apparent - apparent_rad) / semidiameter_rad, (true - centre) / semidiameter_rad)
+
+
+def refraction_term(table) -> tuple[float, float]:
+    """Axis ratio and refraction term (limb radii) of a table of apparent and true heights."""
+    apparent, true = table
+    low, middle, high = np.interp([-1, 0, 1], true, apparent)
+    return (high - low) / 2, (high + low) / 2 - middle
+
+
+def main() -> None:
+    """Print the term k = c / (1 - q)^1.5 of the standard atmosphere and the spread of c that weather brings."""
+    from whichsun.sim.photo.limb_fit import prior_c
+
+    semidiameter = np.deg2rad(16 / 60)
+    rng = np.random.default_rng(1)
+    print("| apparent altitude, deg | q | k | prior's k | c over prior, mean | robust sd | prior's sd |")
+    print("|---" * 7 + "|")
+    for altitude_deg in (0.4, 0.6, 0.8, 1.0, 1.5, 2.0, 3.0, 5.0, 8.0, 15.0, 30.0):
+        altitude = np.deg2rad(altitude_deg)
+        q, c = refraction_term(warped_heights(Air(), altitude, semidiameter)[1])
+        expected, spread = prior_c(1.0, q)
+        ratios = []
+        for _ in range(200):
+            drawn = refraction_term(warped_heights(random_air(rng), altitude, semidiameter)[1])
+            ratios.append(drawn[1] / prior_c(1.0, drawn[0])[0])
+        sd = 1.4826 * np.median(np.abs(ratios - np.median(ratios)))
+        scale = (1 - q) ** 1.5
+        print(
+            f"| {altitude_deg:g} | {q:.4f} | {c / scale:.3f} | {expected / scale:.3f} | {np.mean(ratios):.2f} | "
+            f"{sd:.3f} | {spread / expected:.3f} |"
+        )
+
+
+if __name__ == "__main__":
+    main()
