@@ -13,7 +13,8 @@ from .grids import Floats, every_eighth, spread, strips
 
 _BLOCKS_ACROSS = 24
 _LEAST_SHARE = 0.25
-_FITTED = 15_000
+_FITTED = 12_000
+_SETTLED = 1e-3
 _LARGE_FIELD, _VERY_LARGE_FIELD = 250_000, 500_000  # pixels
 
 
@@ -33,14 +34,16 @@ class Background:
         x, y = np.asarray(x), np.asarray(y)
         return _smooth(x, y, self.coefficients) * _between(self.remainder, x, y)
 
-    def over(self, x: Floats, y: Floats) -> Floats:
-        """The same over a field of neighbouring pixels, the remainder straight between every eighth of them."""
+    def ratio(self, light: Floats, x: Floats, y: Floats) -> Floats:
+        """Light over the background's in a field of neighbouring pixels, its remainder straight over eight of them."""
         # Beyond the field's last row and column, where no disc is, the last one stands for the next.
         some = np.ix_(*(np.minimum(every_eighth(size), size - 1).astype(np.intp) for size in x.shape))
-        light = spread(_between(self.remainder, x[some], y[some]), x.shape)
-        for rows, _ in strips(len(light)):
-            light[rows] *= _smooth(x[rows], y[rows], self.coefficients)
-        return light
+        field = spread(_between(self.remainder, x[some], y[some]), x.shape)
+        for rows, _ in strips(len(field)):
+            part = field[rows]
+            part *= _smooth(x[rows], y[rows], self.coefficients)
+            np.divide(light[rows], np.maximum(part, np.float32(1e-6), out=part), out=part)
+        return field
 
 
 def thinning(pixels: int) -> int:
@@ -92,8 +95,11 @@ def fit_background(light: Array, x: Array, y: Array, usable: Any) -> Background:
         kept = design[keep]
         coefficients = np.linalg.lstsq(kept.T @ kept, kept.T @ values[keep], rcond=None)[0]
         ratio = values / np.maximum(design @ coefficients, 1e-6) - 1
-        sigma = 1.4826 * np.median(np.abs(ratio[keep] - np.median(ratio[keep]))) + 1e-4
-        keep = np.abs(ratio - np.median(ratio[keep])) < 3.5 * sigma
+        middle = np.median(ratio[keep])
+        sigma = 1.4826 * np.median(np.abs(ratio[keep] - middle)) + 1e-4
+        last, keep = keep, np.abs(ratio - middle) < 3.5 * sigma
+        if np.count_nonzero(last ^ keep) < _SETTLED * len(keep):
+            break
     thin = slice(None, None, thinning(usable.size))
     known = usable[thin, thin]
     light, x, y = light[thin, thin][known], x[thin, thin][known], y[thin, thin][known]

@@ -10,15 +10,17 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
-from .grids import block_means, median_of_nine
+from .grids import BLOCKS, median_of_nine, overview
+from .load import Photo
 
-BLOCKS = 500
 _SMALL_BLOCKS = 60
 _FILL = 9  # blocks
 _TRIALS = 200
 _VOTERS = 150
 _TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
 _TOLERANCE = 0.03
+_SAME = 0.02  # radii: starts as near as this to a refined ellipse lead to it
+_LEAST_GAP = 2.0  # codes between thresholds
 _RATIOS = (0.70, 1.12)
 
 Ellipse = tuple[float, float, float, float]
@@ -43,34 +45,35 @@ class CoarseDisc:
     horizon: tuple[Array, Array] | None
 
 
-def find_disc(luma: npt.NDArray[Any], level: float, rng: np.random.Generator) -> CoarseDisc | None:
+def find_disc(photo: Photo, level: float, rng: np.random.Generator) -> CoarseDisc | None:
     """The most convincing bright disc of a picture, None where no blob has a round edge.
 
     Parameters
     ----------
-    luma : ndarray, shape (rows, columns)
+    photo : Photo
     level : float
         Radians; how far the picture's right lies anticlockwise of the level, the axes being along it.
     rng : numpy.random.Generator
         For the random picks of edge points.
     """
-    codes = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
-    best = _find(codes, (0, 0), level, rng)
-    if best is not None and best.a < _SMALL_BLOCKS * max(codes.shape) / BLOCKS:
+    best = _find(*photo.overview, (0, 0), level, rng)
+    if best is not None and best.a < _SMALL_BLOCKS * max(photo.luma.shape) / BLOCKS:
         reach = 1.6 * best.a
         top, left = max(int(best.row - reach), 0), max(int(best.column - reach), 0)
-        cut = codes[top : int(best.row + reach) + 1, left : int(best.column + reach) + 1]
-        best = (_find(cut, (top, left), level, rng) if min(cut.shape) >= 16 else None) or best
+        cut = photo.codes[top : int(best.row + reach) + 1, left : int(best.column + reach) + 1]
+        best = (_find(*overview(cut), (top, left), level, rng) if min(cut.shape) >= 16 else None) or best
     return best
 
 
 def _find(
-    codes: npt.NDArray[np.uint8], corner: tuple[int, int], level: float, rng: np.random.Generator
+    step: int,
+    blocks: npt.NDArray[np.float32],
+    corner: tuple[int, int],
+    level: float,
+    rng: np.random.Generator,
 ) -> CoarseDisc | None:
     top, left = corner
-    step = max(1, -(-max(codes.shape) // BLOCKS))
-    means = block_means(codes, step)
-    means = median_of_nine(means).astype(float)
+    means = median_of_nine(blocks).astype(float)
     candidates = _candidates(means, level, rng)
     best = _best(means, candidates)
     if best is None or _bright_beyond(means, best):
@@ -157,7 +160,11 @@ def _thresholds(means: Array) -> list[float]:
         part = part[part > found[-1]]
     low, high = np.percentile(means, [20, 99.5])
     found.append((low + high) / 2)
-    return sorted({round(value, 1) for value in found})
+    apart: list[float] = []
+    for value in sorted(found):
+        if not apart or value - apart[-1] >= _LEAST_GAP:
+            apart.append(value)
+    return apart
 
 
 def _otsu(values: Array) -> float:
@@ -254,9 +261,13 @@ def _ransac(points: Array, size: int, rng: np.random.Generator) -> Ellipse | Non
         for votes, (column, row, radius) in _circles(stretched, size, rng):
             starts.append((votes, (column, row * ratio, radius, radius * ratio)))
     best, most = None, 0.0
+    tried: list[Ellipse] = []
     for _, start in sorted(starts, key=lambda one: -one[0])[:6]:
+        if any(np.max(np.abs(np.subtract(start, other))) < _SAME * other[2] for other in tried):
+            continue
         refined = _refine(points, start)
         if refined is not None:
+            tried.append(refined)
             column, row, a, b = refined
             off = np.abs(np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b) - 1)
             votes = float(np.count_nonzero(off < max(0.015, 0.8 / a))) / np.sqrt(a)

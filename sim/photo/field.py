@@ -57,6 +57,11 @@ class DiscField:
         shift = (self.step - 1) / 2
         return self.left + self.step * column + shift, self.top + self.step * row + shift
 
+    def places_of(self, columns: Array, rows: Array) -> Array:
+        """Row and column in the field, shape (n, 2), of pixels of the picture."""
+        shift = (self.step - 1) / 2
+        return np.stack([rows - self.top - shift, columns - self.left - shift], axis=-1) / self.step
+
 
 def disc_field(photo: Photo, table: npt.NDArray[np.float32], limb: Limb) -> tuple[DiscField | None, float]:
     """The field, None where next to nothing of the disc can be used, and the share that is clipped.
@@ -87,16 +92,19 @@ def disc_field(photo: Photo, table: npt.NDArray[np.float32], limb: Limb) -> tupl
     if np.count_nonzero(usable) < 400:
         return None, share
     background = fit_background(light, x, y, usable)
-    ratio = light / np.maximum(background.over(x, y), np.float32(1e-6))
+    ratio = background.ratio(light, x, y)
     marked = _bright_marks(ratio, usable, light)
     if np.any(marked):
         usable &= ~marked
         background = fit_background(light, x, y, usable)
-        ratio = light / np.maximum(background.over(x, y), np.float32(1e-6))
-    depth = np.where(usable, 1 - ratio, np.float32(0))
+        ratio = background.ratio(light, x, y)
+    depth = np.subtract(1, ratio, out=ratio)
+    depth *= usable
     width_px = max(0.8, 0.7 * limb.edge_sigma_px / step)
-    weight = np.maximum(blurred(usable, width_px), np.float32(0.05))
-    smooth = np.where(usable, blurred(depth, width_px) / weight, np.float32(0))
+    weight = blurred(usable, width_px)
+    smooth = blurred(depth, width_px)
+    smooth /= np.maximum(weight, np.float32(0.05), out=weight)
+    smooth *= usable
     sigma = _noise(smooth, rho, usable)
     return DiscField(step, left, top, depth, smooth, sigma, usable, marked, background, width_px), share
 
@@ -144,18 +152,19 @@ def _noise(depth: Array, rho: Array, usable: Any) -> Array:
     thin = slice(None, None, thinning(depth.size))
     known = usable[thin, thin]
     ring_depth, ring_rho = depth[thin, thin][known], rho[thin, thin][known]
-    edges = np.array([0, 0.35, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.975, 1.0])
+    edges = np.array([0, 0.35, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.975, 1.0], np.float32)
+    ring_of = np.digitize(ring_rho, edges[1:-1]).astype(np.int8)
+    order = np.argsort(ring_of, kind="stable")
+    starts = np.searchsorted(ring_of[order], np.arange(len(edges)))
     middles, values = [], []
-    for low, high in pairwise(edges):
-        ring = ring_depth[(ring_rho >= low) & (ring_rho < high)]
-        if len(ring) > 60:
+    for ring_edges, (start, end) in zip(pairwise(edges), pairwise(starts), strict=True):
+        if end - start > 60:
             # The upper half holds the spots; the lower half does not.
-            below, middle = np.percentile(ring, [15.87, 50])
-            low_side = middle - below
-            middles.append((low + high) / 2)
-            values.append(max(low_side, 1.4826 * np.median(np.abs(ring - middle)), 1e-4))
+            ring = np.sort(ring_depth[order[start:end]])
+            below, middle = ring[[round(0.1587 * (len(ring) - 1)), len(ring) // 2]]
+            middles.append(np.mean(ring_edges))
+            values.append(max(middle - below, 1.4826 * np.median(np.abs(ring - middle)), 1e-4))
     if not values:
         return np.full(depth.shape, np.inf)
-    steps = np.linspace(0, 1, 257)
-    table: Any = np.interp(steps, middles, values).astype(np.float32)
-    return table.take((rho * np.float32(256) + np.float32(0.5)).astype(np.intp), mode="clip")
+    table: Any = np.interp(np.linspace(0, 1, 256), middles, values).astype(np.float32)
+    return table.take(np.minimum(rho * np.float32(255) + np.float32(0.5), 255).astype(np.uint8), mode="clip")

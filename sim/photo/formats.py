@@ -35,7 +35,7 @@ ENDINGS = (
 # fmt: on
 """Endings of picture files, lower case."""
 
-_STRIP_ROWS = 32
+_STRIP_ROWS = 128
 _DEEP = {"RGB;16L": "RGB;16B", "RGB;16B": "RGB;16L", "RGBA;16L": "RGBA;16B", "RGBA;16B": "RGBA;16L"}
 
 

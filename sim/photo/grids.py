@@ -14,9 +14,10 @@ Floats = npt.NDArray[Any]
 """Of float32; plain for the type checker, since all else is float64."""
 Bools = npt.NDArray[np.bool_]
 
+BLOCKS = 500
 _STRIP_ROWS = 32  # so that a strip with its temporaries stays in the processor's cache
 _SPACING = 8
-_TRUNCATE = 4.0  # sigmas, as scipy.ndimage has it
+_TRUNCATE = 3.0  # sigmas
 
 
 def strips(rows: int, step: int = 1) -> Iterator[tuple[slice, slice]]:
@@ -36,6 +37,12 @@ def block_means(codes: npt.NDArray[np.uint8], step: int) -> Floats:
     # Sums of whole numbers below 2^24: float32 holds them exactly.
     weights = np.ones(step, np.float32)
     return (sums.astype(np.float32).reshape(-1, step) @ weights / np.float32(step**2)).reshape(rows, columns)
+
+
+def overview(codes: npt.NDArray[np.uint8]) -> tuple[int, Floats]:
+    """Pixels a side and :func:`block_means` of blocks, at most 500 along the longer side."""
+    step = max(1, -(-max(codes.shape) // BLOCKS))
+    return step, block_means(codes, step)
 
 
 def block_light(cut: npt.NDArray[Any], table: Floats, step: int) -> Floats:

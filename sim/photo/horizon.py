@@ -12,11 +12,11 @@ from scipy import ndimage
 from ...models.geometry import Array
 from .discmap import DiscMap
 from .edges import sample
-from .grids import block_means
+from .grids import blurred
 from .limb import Limb
 from .load import Photo, linear_table
 
-_BLOCKS = 400
+_SMOOTHING_BLOCKS = 1.25
 _TRIALS = 300
 _MOST_ROLL = math.radians(25)
 _POINTS = 400
@@ -58,9 +58,8 @@ def find_horizon(photo: Photo, limb: Limb) -> Horizon | None:
 
 def _search(photo: Photo, disc: DiscMap) -> Array | None:
     """Ends of the straight line through most columns' steepest fall from bright to dark, going down."""
-    codes = photo.luma if photo.luma.dtype == np.uint8 else (photo.luma >> 8).astype(np.uint8)
-    step = max(1, -(-max(codes.shape) // _BLOCKS))
-    means = ndimage.gaussian_filter(block_means(codes, step), 1.0)
+    step, means = photo.overview
+    means = blurred(means, _SMOOTHING_BLOCKS)
     fall: Array = means[:-1] - means[1:]
     height, width = fall.shape
     rows, columns = np.ogrid[:height, :width]

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
+from .ghosts import ghost_copies
 from .grids import grown
 from .pieces import Piece
 
@@ -19,7 +20,6 @@ _LETTERS = ((0.6, 4), (0.25, 6))  # depth of the pieces, how many make a line
 _LETTER_HEIGHT_PX = 5
 _WORDS = (0.4, 4)  # the same for small print whose letters run together: tops and bases on two lines
 _LONGEST_WORD = 8.0  # heights
-_DEEP, _COPY_SHARE, _COPIES_SHOWN = 0.4, 0.45, 0.7
 _SHALLOW, _STEP_SHARE, _SECTORS = 0.2, 0.4, 8
 
 
@@ -31,6 +31,7 @@ def impostors(
     blur_px: float,
     radius_px: float,
     smooth: Array | None = None,
+    outline: Array | None = None,
 ) -> dict[int, str]:
     """Reasons why pieces are no spots, by their place in the list.
 
@@ -46,6 +47,8 @@ def impostors(
     smooth : ndarray, optional
         Depth below the background, to look beside shallow pieces: the edge of a ghost image or of haze is dark
         on one side and bright on the other.
+    outline : ndarray, shape (n, 2), optional
+        Row and column of points along the limb, to look for that of a ghost's disc.
     """
     reasons: dict[int, str] = {}
     beside_marks = grown(grown(marked)) if np.any(marked) else marked
@@ -66,7 +69,7 @@ def impostors(
     for index in _lettering(pieces):
         reasons.setdefault(index, "lettering")
     left = [index for index in range(len(pieces)) if index not in reasons]
-    for index in () if smooth is None else _copies([pieces[k] for k in left], smooth, usable):
+    for index in () if smooth is None else ghost_copies([pieces[k] for k in left], smooth, usable, outline):
         reasons[left[index]] = "the ghost image of another spot"
     return reasons
 
@@ -97,30 +100,6 @@ def _on_a_step(piece: Piece, smooth: Array, usable: npt.NDArray[np.bool_]) -> bo
     values = smooth[box]
     means = [values[ring & (sector == k)].mean() for k in range(_SECTORS) if np.any(ring & (sector == k))]
     return bool(means) and min(means) < -_STEP_SHARE * piece.depth
-
-
-def _copies(pieces: list[Piece], smooth: Array, usable: npt.NDArray[np.bool_]) -> set[int]:
-    """Faint copies of deep spots: one and the same displacement shows a dip beside most other deep spots."""
-    deep = [piece for piece in pieces if piece.depth > _DEEP]
-    found: set[int] = set()
-    for index, copy in enumerate(pieces):
-        for source in deep:
-            share = copy.depth / source.depth
-            if share > _COPY_SHARE:
-                continue
-            away = np.subtract(copy.peak, source.peak)
-            shown = due = 0
-            for other in deep:
-                row, column = np.add(other.peak, away)
-                inside = 0 <= row < usable.shape[0] and 0 <= column < usable.shape[1]
-                if other is source or not inside or not usable[row, column]:
-                    continue
-                due += 1
-                dip = smooth[max(row - 1, 0) : row + 2, max(column - 1, 0) : column + 2].max()
-                shown += 0.5 * share * other.depth < dip < 2 * share * other.depth
-            if shown and shown >= _COPIES_SHOWN * due:
-                found.add(index)
-    return found
 
 
 def _lettering(pieces: list[Piece]) -> set[int]:

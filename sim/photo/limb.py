@@ -138,7 +138,7 @@ def _limb_along(photo: Photo, roll: float, tilt: float, mirrored: bool, near: Li
     # In the picture's own pixels a mirrored scene is turned the other way.
     level = -(roll - tilt) if mirrored else roll - tilt
     if near is None:
-        coarse = find_disc(photo.luma, level, np.random.default_rng(20240713))
+        coarse = find_disc(photo, level, np.random.default_rng(20240713))
     else:
         known = near.disc
         coarse = CoarseDisc(known.column, known.row, known.a, known.b, 1.0, 0.0, 0.0, near.horizon)

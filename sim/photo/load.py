@@ -6,6 +6,7 @@ import datetime as dt
 import os
 import warnings
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from ...render.tone import srgb_decode
 from ..outing import OutingSite
 from .exif import parse_offset
 from .formats import decode, decode_rgb, decode_small_rgb
+from .grids import overview
 
 __all__ = ["Photo", "linear_table", "load_photo", "load_rgb", "parse_offset"]
 
@@ -47,6 +49,16 @@ class Photo:
     camera: str | None = None
     focal_length_mm: float | None = None
     pixel_pitch_um: float | None = None
+
+    @cached_property
+    def overview(self) -> tuple[int, npt.NDArray[np.float32]]:
+        """Pixels a side and means of blocks, at most 500 along the longer side, in 8-bit codes."""
+        return overview(self.codes)
+
+    @property
+    def codes(self) -> npt.NDArray[np.uint8]:
+        """The luma in eight bits."""
+        return self.luma if self.luma.dtype == np.uint8 else (self.luma >> 8).astype(np.uint8)
 
     @property
     def rgb(self) -> npt.NDArray[np.uint8]:

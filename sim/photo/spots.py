@@ -102,6 +102,7 @@ def find_spots(photo: Photo, limb: Limb) -> SpotFindings:
         blur_px=limb.edge_sigma_px / field.step,
         radius_px=limb.disc.a / field.step,
         smooth=field.smooth,
+        outline=field.places_of(*limb.disc.outline(73))[:-1],
     )
     spots, reasons = [], []
     for index, piece in enumerate(pieces):

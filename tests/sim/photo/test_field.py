@@ -45,7 +45,8 @@ def test_block_means_are_exact(step):
 @pytest.mark.parametrize("sigma", [0.8, 1.7])
 def test_blurred_is_the_gaussian_filter_of_scipy(sigma):
     values = RNG.uniform(0, 1, (41, 67)).astype(np.float32)
-    np.testing.assert_allclose(blurred(values, sigma), ndimage.gaussian_filter(values, sigma), atol=1e-6)
+    plain = ndimage.gaussian_filter(values, sigma, truncate=3)
+    np.testing.assert_allclose(blurred(values, sigma), plain, atol=1e-6)
 
 
 def test_grown_is_a_dilation():
@@ -80,7 +81,8 @@ def test_background_over_a_field_is_that_at_its_places():
     y, x = (z.astype(np.float32) for z in np.mgrid[-1:1:801j, -1:1:801j])
     background = Background(c, grid)
     inside = np.hypot(x, y) < 0.98
-    np.testing.assert_allclose(background.over(x, y)[inside], background.at(x, y)[inside], rtol=2e-3)
+    light = background.at(x, y)
+    np.testing.assert_allclose(background.ratio(light, x, y)[inside], 1, rtol=2e-3)
 
 
 def test_fit_finds_limb_darkening_slope_and_a_smooth_stain():

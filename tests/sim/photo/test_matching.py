@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.spatial.distance import pdist
 from whichsun.sim.photo.matching import SpotTable, is_mirrored, match_spots
 
 
@@ -42,6 +43,9 @@ def test_turned_patterns_are_matched(turn, drift, seed):
     """Five spots turned by any angle with a small drift of the face, in another order."""
     rng = np.random.default_rng(seed)
     points = scattered(rng, 5, 0.8)
+    assume(
+        pdist(points).min() > 0.03
+    )  # nearer ones may be taken for one another, and are reported as doubtful
     areas = rng.uniform(50, 400, 5)
     axis = rng.normal(size=3) * [1, 1, 0]
     moved = points @ (rotation([0, 0, 1], turn) @ rotation(axis, drift)).T
