@@ -1,0 +1,141 @@
+"""The fast route to the evidence against nested sampling with dynesty, on invented outings of many kinds.
+
+Run by hand: ``python tests/validation/evidence_against_nested.py --cases 12``. Every variant that has an attitude
+of its own is integrated both ways: same prior, same likelihood. The table gives the difference in ln evidence, the
+sampler's own stated error, and how many times faster the fast route was; asked is a difference of at most 0.1
+beyond that error. A row takes 10 s to a minute; rows already in the file of ``--save`` are not done again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import json
+import time
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+from whichsun.models.registry import get_model
+from whichsun.sim.compare.contest import DEFAULT_MODELS
+from whichsun.sim.compare.data import data_of
+from whichsun.sim.compare.evidence import integrate
+from whichsun.sim.compare.nested import nested
+from whichsun.sim.compare.problem import Problem, problem_of
+
+ASKED = 0.1
+KINDS = (
+    {"sigma": 0.004},
+    {"sigma": 0.01},
+    {"sigma": 0.03, "roll_sigma_deg": 3.0},
+    {"sigma": 0.004, "mount": "hand-held"},
+    {"sigma": 0.004, "false": 2.0},
+    {"sigma": 0.01, "mount": "equatorial"},
+)
+
+
+def _invented():
+    """The drawing of outings that the tests use."""
+    path = Path(__file__).parents[1] / "sim" / "compare" / "conftest.py"
+    spec = importlib.util.spec_from_file_location("invented_outings", path)
+    if spec is None or spec.loader is None:
+        raise FileNotFoundError(path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def problems(case: int) -> list[tuple[str, str, Problem]]:
+    """Kind of outing, model and variant, and the problem, for every variant of the headline's models."""
+    kind = KINDS[case % len(KINDS)]
+    truth, outing = _invented().draw_world(np.random.default_rng([11, case]), **kind)
+    data = data_of(outing)
+    words = f"{truth}, {'+'.join(map(str, data.counts))} spots, " + ", ".join(
+        f"{k} {v}" for k, v in kind.items()
+    )
+    found = []
+    for name in DEFAULT_MODELS:
+        model = get_model(name)
+        for variant in model.variants:
+            if not variant.attitude_free and not variant.rigid:
+                problem = problem_of(model, variant, data, "howard-1984")
+                found.append((words, f"{name} {variant.name}".strip(), problem))
+    return found
+
+
+def compared(job: tuple[int, int, int]) -> dict:
+    """Both evidences of one variant on one outing; job: case, place in :func:`problems`, live points."""
+    case, index, live = job
+    words, name, problem = problems(case)[index]
+    start = time.perf_counter()
+    fast = integrate(problem, np.random.default_rng(1))
+    middle = time.perf_counter()
+    slow = nested(problem, np.random.default_rng(2), live)
+    end = time.perf_counter()
+    return {
+        "case": case,
+        "index": index,
+        "outing": words,
+        "variant": name,
+        "fast": fast.ln_evidence,
+        "fast_error": fast.error,
+        "effective": fast.effective,
+        "fast_s": middle - start,
+        "nested": slow.ln_evidence,
+        "nested_error": slow.error,
+        "calls": slow.calls,
+        "nested_s": end - middle,
+    }
+
+
+def show(rows: list[dict]) -> None:
+    """Print the table, as Markdown, and what lies beyond the limit."""
+    print(
+        "| variant | n | median difference | largest | beyond 0.1 and one stated error | times faster, median |"
+    )
+    print("|---|---|---|---|---|---|")
+    for name in dict.fromkeys(row["variant"] for row in rows):
+        mine = [row for row in rows if row["variant"] == name]
+        gap = np.array([row["fast"] - row["nested"] for row in mine])
+        over = np.abs(gap) - np.array([row["nested_error"] for row in mine]) > ASKED
+        times = np.median([row["nested_s"] / row["fast_s"] for row in mine])
+        worst = gap[np.argmax(np.abs(gap))]
+        print(f"| {name} | {len(mine)} | {np.median(gap):+.3f} | {worst:+.3f} | {over.sum()} | {times:.0f} |")
+    print()
+    for row in rows:
+        gap = row["fast"] - row["nested"]
+        if abs(gap) - row["nested_error"] > ASKED:
+            print(
+                f"case {row['case']} ({row['outing']}), {row['variant']}: fast {row['fast']:.3f} +- "
+                f"{row['fast_error']:.3f} ({row['effective']:.0f} effective), nested {row['nested']:.3f} +- "
+                f"{row['nested_error']:.3f}"
+            )
+
+
+def main() -> None:
+    """Integrate, save, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cases", type=int, default=12)
+    parser.add_argument("--live", type=int, default=500, help="live points of the nested sampling")
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--save", type=Path, help="file of JSON lines; its rows are not done again")
+    asked = parser.parse_args()
+    rows = []
+    if asked.save and asked.save.is_file():
+        rows = [json.loads(line) for line in asked.save.read_text().splitlines()]
+    done = {(row["case"], row["index"]) for row in rows}
+    jobs = [
+        (c, i, asked.live) for c in range(asked.cases) for i in range(len(problems(c))) if (c, i) not in done
+    ]
+    with get_context("spawn").Pool(asked.workers) as pool:
+        for count, row in enumerate(pool.imap_unordered(compared, jobs), start=1):
+            rows.append(row)
+            print(f"... {count} of {len(jobs)}", flush=True)
+            if asked.save:
+                with asked.save.open("a") as file:
+                    file.write(json.dumps(row) + "\n")
+    show(rows)
+
+
+if __name__ == "__main__":
+    main()
