@@ -11,6 +11,7 @@ from whichsun.models.observables import project
 from whichsun.models.place import Instants, Site
 from whichsun.models.registry import get_model
 from whichsun.sim.compare import world
+from whichsun.sim.compare.problem import Axis
 from whichsun.sim.outing import Outing, OutingSite, Shot, Spot
 from whichsun.sim.rotation import carry, rotation_law
 
@@ -30,12 +31,25 @@ def draw_outing(
     mount: str = "level-tripod",
     false: float = 0.3,
     mirrored: tuple[int, ...] = (),
+    groups: bool = False,
+    place_factor: float = 1.0,
+    roll_factor: float = 1.0,
+    blunder_deg: float = 0.0,
+    clock_sigma_s: float = 0.0,
 ) -> Outing:
-    """An outing under a model: spots, drift, detection, false spots, noise and roll drawn anew."""
+    """An outing under a model: spots, drift, detection, false spots, noise and roll drawn anew.
+
+    The factors make places and level worse than stated; `blunder_deg` tilts the last shot by that much; `groups`
+    puts the spots into groups of some 5 degrees in two belts.
+    """
     instants = Instants.from_utc(list(times))
-    view = view_of(get_model(model), instants, Site(*site), given or {})
+    late = np.timedelta64(round(1000 * clock_sigma_s * rng.standard_normal()), "ms")
+    true_times = [f"{np.datetime64(text.removesuffix('Z'), 'ms') + late}Z" for text in times]
+    view = view_of(get_model(model), Instants.from_utc(true_times), Site(*site), given or {})
     points = rng.standard_normal((spots, 3))
     points /= np.linalg.norm(points, axis=1, keepdims=True)
+    if groups and spots:
+        points = in_groups(rng, spots)
     slow = rng.random(spots) < world.DRIFT_SHARES[0]
     drift = rng.standard_normal((spots, 3)) * np.where(slow, *world.DRIFT_RAD_PER_DAY)[:, None]
     law = rotation_law("howard-1984")
@@ -53,10 +67,12 @@ def draw_outing(
         if mount == "hand-held":
             roll = rng.uniform(-np.pi, np.pi)
         else:
-            roll = np.deg2rad(roll_sigma_deg) * rng.standard_normal()
+            roll = roll_factor * np.deg2rad(roll_sigma_deg) * rng.standard_normal()
+        if blunder_deg and s == len(times) - 1:
+            roll += np.deg2rad(blunder_deg)
         cos, sin = np.cos(roll), np.sin(roll)
         places = np.stack([cos * x + sin * y, cos * y - sin * x], axis=-1)
-        places += sigma * rng.standard_normal(places.shape)
+        places += place_factor * sigma * rng.standard_normal(places.shape)
         if s in mirrored:
             places[:, 0] *= -1
         places = places[np.hypot(*places.T) < world.LAST_RADIUS]
@@ -73,6 +89,41 @@ def draw_outing(
             )
         )
     return Outing(OutingSite(*site), tuple(shots))
+
+
+def in_groups(rng: np.random.Generator, spots: int) -> np.ndarray:
+    """Unit vectors (spots, 3) in groups of about four, in belts at 15 degrees either side of the equator."""
+    count = max(1, round(spots / 4))
+    longitude = rng.uniform(0, 2 * np.pi, count)
+    latitude = np.deg2rad(15 * rng.choice([-1, 1], count) + 5 * rng.standard_normal(count))
+    own = rng.integers(0, count, spots)
+    longitude = longitude[own] + np.deg2rad(5) * rng.standard_normal(spots)
+    latitude = latitude[own] + np.deg2rad(2) * rng.standard_normal(spots)
+    return np.stack(
+        [np.cos(latitude) * np.cos(longitude), np.cos(latitude) * np.sin(longitude), np.sin(latitude)],
+        axis=-1,
+    )
+
+
+def draw_calibration(
+    rng: np.random.Generator, half_hours: tuple[float, float] = (3.0, 5.5), **options
+) -> tuple[str, dict, Outing]:
+    """Model, its parameters from their priors, and an outing; the site's latitude is uniform in its sine."""
+    truth = str(rng.choice(["distant-sphere", "nearby-plane", "nearby-sphere"], p=[0.4, 0.4, 0.2]))
+    given: dict = {}
+    if truth != "distant-sphere":
+        known = {p.name: p for p in get_model(truth).parameters}
+        free = {"nearby-plane": ["height_km"], "nearby-sphere": ["distance_km"]}[truth]
+        if truth == "nearby-plane":
+            given["face"] = str(rng.choice(["facing-pole", "fixed", "spinning"]))
+            free += ["rate_deg_per_day"] if given["face"] == "spinning" else []
+        given |= {name: float(Axis.of(known[name]).value(rng.random())) for name in free}
+    latitude = float(np.rad2deg(np.arcsin(rng.uniform(-1, 1))))
+    noon = np.datetime64("2024-01-01T12:00:00") + np.timedelta64(int(rng.integers(0, 365)), "D")
+    half = np.timedelta64(int(rng.uniform(*half_hours) * 3600), "s")
+    times = (f"{noon - half}Z", f"{noon + half}Z")
+    settings = {"site": (latitude, 0.0), "times": times, "spots": int(rng.poisson(7)), "clock_sigma_s": 60.0}
+    return truth, given, draw_outing(rng, truth, given, **(settings | options))
 
 
 def draw_world(rng: np.random.Generator, **options) -> tuple[str, Outing]:
