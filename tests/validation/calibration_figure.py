@@ -24,15 +24,15 @@ def calibration_figure(rows: list[dict]) -> bytes:
     ranks = sorted(ranks_by_name(obeying).items())
     with styled():
         figure = new_figure(1600, 1100)
-        grid = figure.add_gridspec(2, max(len(ranks), 2), height_ratios=(1, 1.35), hspace=0.45)
+        upper = figure.add_gridspec(1, max(len(ranks), 1), bottom=0.62, top=0.9, wspace=0.3)
+        lower = figure.add_gridspec(1, len(OBEYING), bottom=0.1, top=0.47, wspace=0.25)
         for place, (name, values) in enumerate(ranks):
-            ax = figure.add_subplot(grid[0, place])
+            ax = figure.add_subplot(upper[0, place])
             draw_ranks(ax, name, values)
             if place == 0:
                 ax.set_ylabel("outings")
         for place, kind in enumerate(OBEYING):
-            half = max(len(ranks), 2) // 2
-            ax = figure.add_subplot(grid[1, place * half : (place + 1) * half])
+            ax = figure.add_subplot(lower[0, place])
             draw_claims(ax, kind, [row for row in obeying if row["class"] == kind])
         return save_png(figure, 1600, 1100)
 

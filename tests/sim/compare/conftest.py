@@ -43,7 +43,8 @@ def draw_outing(
     puts the spots into groups of some 5 degrees in two belts.
     """
     instants = Instants.from_utc(list(times))
-    late = np.timedelta64(round(1000 * clock_sigma_s * rng.standard_normal()), "ms")
+    late_s = clock_sigma_s * rng.standard_normal() if clock_sigma_s else 0.0
+    late = np.timedelta64(round(1000 * late_s), "ms")
     true_times = [f"{np.datetime64(text.removesuffix('Z'), 'ms') + late}Z" for text in times]
     view = view_of(get_model(model), Instants.from_utc(true_times), Site(*site), given or {})
     points = rng.standard_normal((spots, 3))
