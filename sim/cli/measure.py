@@ -101,6 +101,9 @@ def run(
         overrule = parse_overrule(
             match or (), add_spot or (), drop_spot or (), target, kept, dropped, matched
         )
+        given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
+        given |= {"roll_deg": roll, "roll_sigma_deg": roll_sigma}
+        explicit = {name for name, value in given.items() if value} | {"by_hand"}
         with progress_on_stderr("measuring", quiet=as_json or len(files) < _MANY) as step:
             measured = measure_photos(
                 files,
@@ -111,14 +114,19 @@ def run(
                 processes=None,
                 by_time=gathered,
             )
-        if overlays:
-            place = dict(zip(files, overlays, strict=True))
-            overlays = [place[photo.path] for photo in measured.photos]
-        if output is not None:
-            given = {"time_utc": time or utc_offset, "mount": mount, "mirrored": mirrored, "site": site}
-            given |= {"roll_deg": roll, "roll_sigma_deg": roll_sigma}
-            explicit = {name for name, value in given.items() if value} | {"by_hand"}
-            pair = record(measured, output, overlays, overwrite=overwrite, explicit=explicit)
+            if overlays:
+                place = dict(zip(files, overlays, strict=True))
+                overlays = [place[photo.path] for photo in measured.photos]
+            if output is not None:
+                pair = record(
+                    measured,
+                    output,
+                    overlays,
+                    overwrite=overwrite,
+                    explicit=explicit,
+                    processes=None,
+                    progress=lambda done, of: step(done, of, "drawing"),
+                )
         result = measured.to_json()
         return {**result, "outing": output, "overlays": overlays, "pair": pair}
 

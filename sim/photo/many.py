@@ -131,7 +131,7 @@ def measure_each(
         No photo could be measured.
     """
     tasks = [(measure, path, option, name) for path, option, name in zip(paths, options, names, strict=True)]
-    workers = _workers(processes, len(tasks))
+    workers = workers_for(processes, len(tasks))
     outcomes: list[_Outcome | None] = [None] * len(tasks)
     running = _here(tasks) if workers == 1 else _in_processes(tasks, workers)
     for done, (index, outcome) in enumerate(running, start=1):
@@ -148,7 +148,8 @@ def measure_each(
     return photos, [outcome.failed for outcome in known if outcome.failed is not None]
 
 
-def _workers(processes: int | None, count: int) -> int:
+def workers_for(processes: int | None, count: int) -> int:
+    """How many processes share `count` photos; None takes one per core for more than a few photos."""
     if processes is None:
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
         processes = min(cores, _MOST_PROCESSES) if count >= _FEW else 1
@@ -191,7 +192,7 @@ def _here(tasks: Sequence[tuple]) -> Iterator[tuple[int, _Outcome]]:
 
 def _in_processes(tasks: Sequence[tuple], workers: int) -> Iterator[tuple[int, _Outcome]]:
     context = multiprocessing.get_context("spawn")
-    with _single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
+    with single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
         futures = {pool.submit(_one, task): index for index, task in enumerate(tasks)}
         try:
             for future in as_completed(futures):
@@ -212,7 +213,7 @@ def _lost(name: str) -> _Outcome:
 
 
 @contextmanager
-def _single_threaded() -> Iterator[None]:
+def single_threaded() -> Iterator[None]:
     """One thread of linear algebra in each process that is started meanwhile."""
     before = {name: os.environ.get(name) for name in _THREADS}
     os.environ.update(dict.fromkeys(_THREADS, "1"))

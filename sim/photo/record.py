@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+import multiprocessing
+from collections.abc import Callable, Collection, Iterable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +14,7 @@ from ...models.errors import InputError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
 from .load import load_photo
+from .many import single_threaded, workers_for
 from .measured import Measured, PhotoMeasurement, ShotTurn
 from .pairing import NOT_RIGID
 
@@ -56,18 +60,26 @@ def pair_path(outing: Path) -> Path:
 
 
 def record(
-    measured: Measured, outing: Path, overlays: list[Path], *, overwrite: bool, explicit: Collection[str] = ()
+    measured: Measured,
+    outing: Path,
+    overlays: list[Path],
+    *,
+    overwrite: bool,
+    explicit: Collection[str] = (),
+    processes: int | None = 1,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Path | None:
     """Write the outing file, the overlays and the sheet of the pair, after all of them have been made.
 
     Returns the sheet's path, None where there is but one photo.
-    `explicit` names the fields that the person gave (see :func:`whichsun.sim.outing_file.write_outing`).
+    `explicit` names the fields that the person gave (see :func:`whichsun.sim.outing_file.write_outing`);
+    `processes` and `progress` are those of :func:`overlay_pngs`.
     """
     if outing.exists() and overwrite:
         text = merge_outing(outing.read_text("utf-8"), measured.outing, explicit=explicit, file=str(outing))
     else:
         text = outing_text(measured.outing)
-    pictures = [overlay_png(measured, index) for index in range(len(measured.photos))]
+    pictures = overlay_pngs(measured, processes=processes, progress=progress)
     sheet = pair_png(measured, outing.stem) if len(measured.photos) > 1 else None
     write_whole(outing, text)
     for path, picture in zip(overlays, pictures, strict=True):
@@ -98,6 +110,39 @@ def drawn_photo(measured: Measured, index: int) -> DrawnPhoto:
     columns, rows = photo.limb.disc.outline(721)
     limb = [(float(column), float(row)) for column, row in zip(columns, rows, strict=True)]
     return DrawnPhoto(load_photo(photo.path).rgb, _drawn_shot(photo), limb, _partners(measured, index))
+
+
+def overlay_pngs(
+    measured: Measured, *, processes: int | None = 1, progress: Callable[[int, int], None] | None = None
+) -> list[bytes]:
+    """:func:`overlay_png` of every photo, in order.
+
+    Parameters
+    ----------
+    measured : Measured
+    processes : int, optional
+        How many processes share the work; None takes one per core for more than a few photos.
+    progress : callable, optional
+        Called with (pictures done, pictures in all).
+    """
+    count = len(measured.photos)
+    workers = workers_for(processes, count)
+    if workers == 1:
+        return _counted(map(partial(overlay_png, measured), range(count)), count, progress)
+    context = multiprocessing.get_context("spawn")
+    with single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
+        return _counted(pool.map(partial(overlay_png, measured), range(count)), count, progress)
+
+
+def _counted(
+    pictures: Iterable[bytes], count: int, progress: Callable[[int, int], None] | None
+) -> list[bytes]:
+    done = []
+    for picture in pictures:
+        done.append(picture)
+        if progress is not None:
+            progress(len(done), count)
+    return done
 
 
 def overlay_png(measured: Measured, index: int) -> bytes:
