@@ -6,6 +6,7 @@ those of the fast route, so that both integrate the same function.
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 from dataclasses import dataclass
 from typing import Any
@@ -65,7 +66,7 @@ def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_P
     ImportError
         dynesty is not installed.
     """
-    import dynesty
+    maker: Any = importlib.import_module(PACKAGE).NestedSampler
 
     nuisances = problem.nuisances
     scanned = 1 if problem.axes else 0
@@ -83,7 +84,7 @@ def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_P
 
     periodic = [scanned + int(index) for index in np.flatnonzero(nuisances.periodic)]
     options: dict[str, Any] = {"periodic": periodic} if periodic else {}
-    sampler = dynesty.NestedSampler(
+    sampler = maker(
         ln_like, lambda unit: unit, size, nlive=live_points, sample="rwalk", rstate=rng, **options
     )
     sampler.run_nested(dlogz=REMAINDER, print_progress=False)
