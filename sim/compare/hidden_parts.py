@@ -14,7 +14,6 @@ from . import world
 
 _SOFT_CELLS = 5
 """Width over which edges are softened for the chance to be seen, wider than the lattice of points it is summed on."""
-_POINTS = world.fibonacci_sphere(600)
 _AT_ONCE = 1_000_000
 
 
@@ -102,12 +101,12 @@ def seen_fraction(axes: Array, distance: Array, hidden: Hidden | None) -> Array:
         return world.seen_fraction(-axes[:, :, 2], distance)
     b, s = distance.shape
     result = np.empty(b)
-    step = max(1, _AT_ONCE // len(_POINTS))
+    step = max(1, _AT_ONCE // len(world.LATTICE))
     for start in range(0, b, step):
         part = slice(start, start + step)
-        missed = np.ones((len(axes[part]), len(_POINTS)))
+        missed = np.ones((len(axes[part]), len(world.LATTICE)))
         for shot in range(s):
-            local = _POINTS @ np.swapaxes(axes[part, shot], 1, 2)
+            local = world.LATTICE @ np.swapaxes(axes[part, shot], 1, 2)
             chance = world.detection(world.disc_radius(-local[..., 2], distance[part, shot, None]))
             if hidden.grids[shot].any():
                 chance = chance * hidden.soft[shot][cell_of(*disc_place(local, distance[part, shot]))]

@@ -1,4 +1,4 @@
-"""The evidence by nested sampling: the reference for the fast route, and what it falls back to.
+"""The evidence by nested sampling: the reference for the fast route.
 
 dynesty (Speagle 2020, MNRAS 493, 3132) draws in the unit cube of scan place and nuisances; prior and likelihood are
 those of the fast route, so that both integrate the same function.
@@ -7,7 +7,6 @@ those of the fast route, so that both integrate the same function.
 from __future__ import annotations
 
 import importlib
-import importlib.util
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +15,6 @@ import numpy as np
 from ...models.geometry import Array
 from .problem import Problem
 
-PACKAGE = "dynesty"
 LIVE_POINTS = 500
 REMAINDER = 0.01  # of ln evidence left in the live points when sampling ends
 
@@ -46,11 +44,6 @@ class Nested:
     weight: Array
 
 
-def available() -> bool:
-    """Whether the package for nested sampling is installed."""
-    return importlib.util.find_spec(PACKAGE) is not None
-
-
 def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_POINTS) -> Nested:
     """Evidence of a problem by static nested sampling.
 
@@ -66,7 +59,7 @@ def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_P
     ImportError
         dynesty is not installed.
     """
-    maker: Any = importlib.import_module(PACKAGE).NestedSampler
+    maker: Any = importlib.import_module("dynesty").NestedSampler
 
     nuisances = problem.nuisances
     scanned = 1 if problem.axes else 0

@@ -158,10 +158,8 @@ def _seen_places(
 ) -> tuple[Array, np.ndarray]:
     """Disc places (b, n, 2) and which are found."""
     local = points @ np.swapaxes(axes, 1, 2)
-    away = local[..., 2]
-    scale = np.sqrt(distance**2 - 1)[:, None] / (distance[:, None] + away)
-    chance = world.detection(world.disc_radius(-away, distance[:, None]))
-    return local[..., :2] * scale[..., None], rng.random(chance.shape) < chance
+    chance = world.detection(world.disc_radius(-local[..., 2], distance[:, None]))
+    return np.stack(disc_place(local, distance), axis=-1), rng.random(chance.shape) < chance
 
 
 def _shown(scene: Scene, shot: int, places: Array) -> np.ndarray:

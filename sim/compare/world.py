@@ -89,7 +89,8 @@ def _overlap_table() -> tuple[Array, Array]:
     return angle, (first[:, None] * second).sum(0) / 20000
 
 
-_LATTICE = fibonacci_sphere(600)
+LATTICE = fibonacci_sphere(600)
+"""Points over which chances are averaged where no table serves."""
 _FAR = 100.0
 
 
@@ -118,10 +119,10 @@ def seen_fraction(towards: Array, distance: Array) -> Array:
         angle, overlap = _overlap_table()
         return 2 * mean_detection() - np.interp(np.arccos(cos), angle, overlap)
     result = np.empty(b)
-    step = max(1, 2_000_000 // (s * len(_LATTICE)))
+    step = max(1, 2_000_000 // (s * len(LATTICE)))
     for start in range(0, b, step):
         part = slice(start, start + step)
-        cos = towards[part] @ _LATTICE.T
+        cos = towards[part] @ LATTICE.T
         missed = 1 - detection(disc_radius(cos, distance[part][..., None]))
         result[part] = 1 - missed.prod(axis=1).mean(axis=-1)
     return result

@@ -20,11 +20,9 @@ from .load import Photo
 _INNER = 0.7  # half of the square's side, in radii
 _FULL = 254
 _LEAST_LUMA = 0.114  # blue's share of the luma, the smallest
-_TOLD = 0.2  # shares below this are not worth knowing
-_NEAR_END, _FEW = (
-    246,
-    0.1,
-)  # of the thumbnail: codes that may be clipped ones after its own coding; their share
+CLIPPED_COLOUR = 0.2
+"""Shares up to this are not worth knowing."""
+_NEAR_END, _FEW = 246, 0.1  # of the thumbnail: codes that may be clipped after its own coding; their share
 _LEAST_THUMB_PX, _ALIKE = 5.0, 6.0  # radius; median difference in codes of the same picture
 _EVEN = 0.9  # of the lower half's brightness: nothing hides the upper one
 _TOP_REACH = 0.25  # radii above the disc's middle where the rows may end
@@ -32,11 +30,11 @@ _TOP_REACH = 0.25  # radii above the disc's middle where the rows may end
 
 def clipped_colour(photo: Photo, disc: DiscMap) -> float:
     """Greatest share of the disc's inner square on which one colour stands at its end; 0 where clearly small."""
-    top, bottom, left, right = _square(disc, _INNER, photo.luma.shape)
+    top, bottom, left, right = _square(disc, photo.luma.shape)
     box = photo.luma[top:bottom:16, left:right:16]
     # A colour at its end gives at least its own share of the full luma.
     possible = np.iinfo(photo.luma.dtype).max * _LEAST_LUMA
-    if box.size == 0 or np.mean(box >= possible) < _TOLD:
+    if box.size == 0 or np.mean(box >= possible) < CLIPPED_COLOUR:
         return 0.0
     if _thumbnail_clear(photo, disc):
         return 0.0
@@ -49,9 +47,9 @@ def clipped_colour(photo: Photo, disc: DiscMap) -> float:
     return float((inner.reshape(-1, 3) >= _FULL).mean(axis=0).max()) if inner.size else 0.0
 
 
-def _square(disc: DiscMap, half: float, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
-    """First and last row, first and last column of a square round the disc's centre within the picture."""
-    reach = half * min(disc.a, disc.b)
+def _square(disc: DiscMap, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
+    """First and last row, first and last column of the inner square round the disc's centre within the picture."""
+    reach = _INNER * min(disc.a, disc.b)
     top, left = max(int(disc.row - reach), 0), max(int(disc.column - reach), 0)
     return top, min(int(disc.row + reach), shape[0]), left, min(int(disc.column + reach), shape[1])
 
@@ -77,7 +75,7 @@ def _thumbnail_clear(photo: Photo, disc: DiscMap) -> bool:
     scale = max(width / thumbnail.shape[1], height / thumbnail.shape[0])
     if min(disc.a, disc.b) / scale < _LEAST_THUMB_PX:
         return False
-    top, bottom, left, right = _square(disc, _INNER, photo.luma.shape)
+    top, bottom, left, right = _square(disc, photo.luma.shape)
     margin = np.array(thumbnail.shape[:2]) - np.array([height, width]) / scale
     first_row, last_row = (np.array([top, bottom]) / scale + margin[0] / 2).astype(int)
     first, last = (np.array([left, right]) / scale + margin[1] / 2).astype(int)

@@ -194,10 +194,9 @@ def _discs_above(means: Array, threshold: float, level: float, rng: np.random.Ge
     for label in np.argsort(sizes)[::-1][:3] + 1:
         if sizes[label - 1] < 60:
             break
-        top, left = (max(part.start - 1, 0) for part in boxes[label - 1])
         box = tuple(slice(max(part.start - 1, 0), part.stop + 1) for part in boxes[label - 1])
         edge = _edge_points(means[box], _filled(labels[box] == label), threshold)
-        disc = _fit_edge(means, edge + np.array([left, top]), level, rng)
+        disc = _fit_edge(means, edge + np.array([box[1].start, box[0].start]), level, rng)
         if disc is not None:
             found.append(disc)
     return found

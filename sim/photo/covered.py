@@ -74,10 +74,7 @@ def hidden_part(
 
 def _at(values: Any, disc: DiscMap, field: DiscField, x: Array, y: Array) -> Any:
     """The field's values at disc places; 1 or True outside of it."""
-    columns, rows = disc.to_pixels(x, y)
-    shift = (field.step - 1) / 2
-    column = np.rint((columns - field.left - shift) / field.step).astype(int)
-    row = np.rint((rows - field.top - shift) / field.step).astype(int)
+    row, column = np.moveaxis(np.rint(field.places_of(*disc.to_pixels(x, y))).astype(int), -1, 0)
     height, width = values.shape
     there = (column >= 0) & (column < width) & (row >= 0) & (row < height)
     picked = values[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)]

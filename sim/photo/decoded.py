@@ -35,6 +35,11 @@ def check_size(name: str, width: int, height: int) -> None:
         raise PictureError(name, f"is only {width}x{height} pixels", "give the full-size photo")
 
 
+def eight_bits(luma: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
+    """Codes of 8 or 16 bits in eight bits."""
+    return luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
+
+
 def encoded(linear: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
     """16-bit codes of linear light (0 to 1) by the sRGB curve, which the inverse curve undoes exactly."""
     return np.round(65535 * srgb_encode(linear)).astype(np.uint16)

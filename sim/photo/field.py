@@ -58,7 +58,7 @@ class DiscField:
         return self.left + self.step * column + shift, self.top + self.step * row + shift
 
     def places_of(self, columns: Array, rows: Array) -> Array:
-        """Row and column in the field, shape (n, 2), of pixels of the picture."""
+        """Row and column in the field, shape (..., 2), of pixels of the picture."""
         shift = (self.step - 1) / 2
         return np.stack([rows - self.top - shift, columns - self.left - shift], axis=-1) / self.step
 

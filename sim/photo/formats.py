@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ...models.errors import MissingLibraryError, PictureError
-from .decoded import LUMA, MAX_PIXELS, MAX_SIDE_PX, Decoded, check_size
+from .decoded import LUMA, MAX_PIXELS, MAX_SIDE_PX, Decoded, check_size, eight_bits
 from .exif import exif_facts
 from .fits import decode_fits
 from .raw import decode_raw
@@ -71,8 +71,7 @@ def decode(path: Path, zone: Any) -> Decoded:
 def decode_rgb(path: Path) -> npt.NDArray[np.uint8]:
     """Upright colour, shape (rows, columns, 3); errors as :func:`decode`."""
     if kind_of(path) in ("fits", "raw"):
-        luma = decode(path, None).luma
-        grey = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
+        grey = eight_bits(decode(path, None).luma)
         return np.repeat(grey[..., None], 3, axis=2)
     with path.open("rb") as stream:
         image = _upright(_open(path, stream))

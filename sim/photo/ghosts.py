@@ -7,6 +7,7 @@ of mirrors on its way mirrors it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -79,10 +80,8 @@ def _shown(
 ) -> tuple[Array, Array]:
     """How many other deep spots each ghost shows, and how many it should: the part of the disc searched."""
     place = sense * peaks[None] + away[:, None]
-    inside = np.all((place >= 0) & (place < usable.shape), axis=-1)
-    row, column = np.where(inside[..., None], place, 0).T
-    row, column = row.T, column.T
-    due = inside & usable[row, column] & (deep[None] != source[:, None])
+    row, column, searched = _picked(place, usable)
+    due = searched & (deep[None] != source[:, None])
     last_row, last_column = np.subtract(usable.shape, 1)
     dip = np.max(
         [
@@ -96,6 +95,15 @@ def _shown(
     return (due & (dip > 0.5 * expected) & (dip < 2 * expected)).sum(1), due.sum(1)
 
 
+def _picked(
+    place: npt.NDArray[Any], usable: npt.NDArray[np.bool_]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
+    """Rows and columns of places (..., 2), 0 outside of the field, and which of them were searched."""
+    inside = np.all((place >= 0) & (place < usable.shape), axis=-1)
+    row, column = np.moveaxis(np.where(inside[..., None], place, 0), -1, 0)
+    return row, column, inside & usable[row, column]
+
+
 def _limb_step(
     smooth: Array, usable: npt.NDArray[np.bool_], away: Array, sense: Array, outline: Array
 ) -> tuple[Array, Array]:
@@ -106,10 +114,8 @@ def _limb_step(
     sides = []
     for scale in (1 - _ACROSS, 1 + _ACROSS):
         place = np.rint(ghost[:, None] + sense * scale * (outline - centre)).astype(int)
-        inside = np.all((place >= 0) & (place < usable.shape), axis=-1)
-        row, column = np.where(inside[..., None], place, 0).T
-        row, column = row.T, column.T
-        sides.append(np.where(inside & usable[row, column], smooth[row, column], np.nan))
+        row, column, searched = _picked(place, usable)
+        sides.append(np.where(searched, smooth[row, column], np.nan))
     step = sides[1] - sides[0]
     count = np.isfinite(step).sum(1)
     seen = (count >= _LEAST_ARC) & (np.hypot(*(ghost - centre).T) > _ASIDE * radius)

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from ...models.errors import PictureError, WhichsunError
 from ...render.tone import srgb_decode
 from ..outing import OutingSite
+from .decoded import eight_bits
 from .exif import parse_offset
 from .formats import decode, decode_rgb, decode_small_rgb
 from .grids import overview
@@ -58,7 +59,7 @@ class Photo:
     @property
     def codes(self) -> npt.NDArray[np.uint8]:
         """The luma in eight bits."""
-        return self.luma if self.luma.dtype == np.uint8 else (self.luma >> 8).astype(np.uint8)
+        return eight_bits(self.luma)
 
     @property
     def rgb(self) -> npt.NDArray[np.uint8]:

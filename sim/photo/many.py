@@ -191,8 +191,7 @@ def _here(tasks: Sequence[tuple]) -> Iterator[tuple[int, _Outcome]]:
 
 
 def _in_processes(tasks: Sequence[tuple], workers: int) -> Iterator[tuple[int, _Outcome]]:
-    context = multiprocessing.get_context("spawn")
-    with single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
+    with worker_pool(workers) as pool:
         futures = {pool.submit(_one, task): index for index, task in enumerate(tasks)}
         try:
             for future in as_completed(futures):
@@ -213,7 +212,15 @@ def _lost(name: str) -> _Outcome:
 
 
 @contextmanager
-def single_threaded() -> Iterator[None]:
+def worker_pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Processes started anew, each with one thread of linear algebra."""
+    context = multiprocessing.get_context("spawn")
+    with _single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
+        yield pool
+
+
+@contextmanager
+def _single_threaded() -> Iterator[None]:
     """One thread of linear algebra in each process that is started meanwhile."""
     before = {name: os.environ.get(name) for name in _THREADS}
     os.environ.update(dict.fromkeys(_THREADS, "1"))

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from ...models.errors import InputError, PictureError, WhichsunWarning
 from ...models.place import iso_utc, parse_utc, utc_days_of
 from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG, Outing, OutingSite, Shot
-from .clipping import clipped_colour
+from .clipping import CLIPPED_COLOUR, clipped_colour
 from .drift import level_checks
 from .level import LEAST_SQUASH, Level, settle_level
 from .limb import Limb, limb_sigmas, measure_limb
@@ -43,7 +43,6 @@ __all__ = [
 
 _OVEREXPOSED = 0.9
 _CLIPPED_WARNING = 0.02
-_CLIPPED_COLOUR = 0.2
 
 
 def measure_photo(
@@ -196,7 +195,7 @@ def _judge_exposure(photo: Photo, limb: Limb, findings: SpotFindings) -> None:
         )
     else:
         share = clipped_colour(photo, limb.disc)
-        if share > _CLIPPED_COLOUR:
+        if share > CLIPPED_COLOUR:
             _warn(
                 f"{name}: one colour is clipped over {100 * share:.0f} % of the disc; brightness alone is used"
             )

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import multiprocessing
 from collections.abc import Callable, Collection, Iterable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -13,8 +11,8 @@ from typing import Any
 from ...models.errors import InputError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
-from .load import load_photo
-from .many import single_threaded, workers_for
+from .load import load_rgb
+from .many import worker_pool, workers_for
 from .measured import Measured, PhotoMeasurement, ShotTurn
 from .pairing import NOT_RIGID
 
@@ -109,7 +107,7 @@ def drawn_photo(measured: Measured, index: int) -> DrawnPhoto:
     photo = measured.photos[index]
     columns, rows = photo.limb.disc.outline(721)
     limb = [(float(column), float(row)) for column, row in zip(columns, rows, strict=True)]
-    return DrawnPhoto(load_photo(photo.path).rgb, _drawn_shot(photo), limb, _partners(measured, index))
+    return DrawnPhoto(load_rgb(photo.path), _drawn_shot(photo), limb, _partners(measured, index))
 
 
 def overlay_pngs(
@@ -129,8 +127,7 @@ def overlay_pngs(
     workers = workers_for(processes, count)
     if workers == 1:
         return _counted(map(partial(overlay_png, measured), range(count)), count, progress)
-    context = multiprocessing.get_context("spawn")
-    with single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
+    with worker_pool(workers) as pool:
         return _counted(pool.map(partial(overlay_png, measured), range(count)), count, progress)
 
 

@@ -14,13 +14,13 @@ are not drawn again, so that a run can be stopped and carried on, and made longe
 from __future__ import annotations
 
 import argparse
-import importlib.util
 import json
 import time
 from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from invented_outings import invented_outings
 from scipy import stats
 from whichsun.models.errors import InputError
 from whichsun.models.registry import get_model
@@ -43,17 +43,6 @@ CLASSES: dict[str, dict] = {
 }
 OBEYING = ("good", "weak")
 LAW = "howard-1984"
-
-
-def _invented():
-    """The drawing of outings that the tests use."""
-    path = Path(__file__).parents[1] / "sim" / "compare" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("invented_outings", path)
-    if spec is None or spec.loader is None:
-        raise FileNotFoundError(path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def ranks_of(truth: str, given: dict, latitude_deg: float, data, seed: int) -> dict[str, float]:
@@ -82,7 +71,7 @@ def one(job: tuple[str, int]) -> dict:
     """Draw and score an outing; job: class and number."""
     kind, number = job
     rng = np.random.default_rng([31, list(CLASSES).index(kind), number])
-    invented = _invented()
+    invented = invented_outings()
     while True:
         truth, given, outing = invented.draw_calibration(rng, **CLASSES[kind])
         try:

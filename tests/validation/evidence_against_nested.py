@@ -9,13 +9,13 @@ beyond that error. A row takes 10 s to a minute; rows already in the file of ``-
 from __future__ import annotations
 
 import argparse
-import importlib.util
 import json
 import time
 from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from invented_outings import invented_outings
 from whichsun.models.registry import get_model
 from whichsun.sim.compare.contest import DEFAULT_MODELS
 from whichsun.sim.compare.data import data_of
@@ -34,21 +34,10 @@ KINDS = (
 )
 
 
-def _invented():
-    """The drawing of outings that the tests use."""
-    path = Path(__file__).parents[1] / "sim" / "compare" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("invented_outings", path)
-    if spec is None or spec.loader is None:
-        raise FileNotFoundError(path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
 def problems(case: int) -> list[tuple[str, str, Problem]]:
     """Kind of outing, model and variant, and the problem, for every variant of the headline's models."""
     kind = KINDS[case % len(KINDS)]
-    truth, outing = _invented().draw_world(np.random.default_rng([11, case]), **kind)
+    truth, outing = invented_outings().draw_world(np.random.default_rng([11, case]), **kind)
     data = data_of(outing)
     words = f"{truth}, {'+'.join(map(str, data.counts))} spots, " + ", ".join(
         f"{k} {v}" for k, v in kind.items()

@@ -9,6 +9,17 @@ from whichsun.sim.outing_file import read_outing
 PICTURES = Path(__file__).parents[2] / "data" / "photo"
 
 
+@pytest.fixture
+def measured_once(tmp_path):
+    """The command that measures a photo into an outing file, run once, and that file."""
+    photo = tmp_path / "sunrise.jpg"
+    photo.write_bytes((PICTURES / "pair-1" / "sunrise.jpg").read_bytes())
+    outing = tmp_path / "outing.toml"
+    again = ["measure", str(photo), "-o", str(outing), "--overwrite"]
+    assert main(again) == 0
+    return again, outing
+
+
 @pytest.mark.filterwarnings("ignore::whichsun.models.errors.WhichsunWarning")
 def test_a_spot_placed_by_eye_alone_is_shown(capsys):
     photo = PICTURES / "pair-1" / "sunrise.jpg"
@@ -18,12 +29,8 @@ def test_a_spot_placed_by_eye_alone_is_shown(capsys):
 
 
 @pytest.mark.filterwarnings("ignore::whichsun.models.errors.WhichsunWarning")
-def test_a_measured_roll_is_measured_again_and_an_edited_one_stays(tmp_path, capsys):
-    photo = tmp_path / "sunrise.jpg"
-    photo.write_bytes((PICTURES / "pair-1" / "sunrise.jpg").read_bytes())
-    outing = tmp_path / "outing.toml"
-    again = ["measure", str(photo), "-o", str(outing), "--overwrite"]
-    assert main(again) == 0
+def test_a_measured_roll_is_measured_again_and_an_edited_one_stays(measured_once):
+    again, outing = measured_once
     (first,) = read_outing(outing).shots
     assert first.roll_is_measured
     assert main(again) == 0
@@ -39,12 +46,8 @@ def test_a_measured_roll_is_measured_again_and_an_edited_one_stays(tmp_path, cap
 
 
 @pytest.mark.filterwarnings("ignore::whichsun.models.errors.WhichsunWarning")
-def test_a_dropped_find_stays_dropped(tmp_path, capsys):
-    photo = tmp_path / "sunrise.jpg"
-    photo.write_bytes((PICTURES / "pair-1" / "sunrise.jpg").read_bytes())
-    outing = tmp_path / "outing.toml"
-    again = ["measure", str(photo), "-o", str(outing), "--overwrite"]
-    assert main(again) == 0
+def test_a_dropped_find_stays_dropped(measured_once):
+    again, outing = measured_once
     (first,) = read_outing(outing).shots
     assert main([*again, "--drop-spot", "1:3"]) == 0
     (dropped,) = read_outing(outing).shots
