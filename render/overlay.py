@@ -112,7 +112,7 @@ def draw_pair(
     target_words : str
         What is written of that spot's turn, below the pattern's.
     note : str
-        Words beside the turn, such as a caveat.
+        Words beside the turn, such as a caveat, or in its place.
     """
     if len(images) != 2 or len(shots) != 2:
         raise InputError("images and shots", "must be two each", (len(images), len(shots)))
@@ -123,7 +123,9 @@ def draw_pair(
             error = "" if sigma_deg is None else f", ± {sigma_deg:.1f}\N{DEGREE SIGN}"
             words = f"The pattern turned {turn_words(turn_deg)}{error}."
             figure.text(0.025, 0.905, words, fontsize=13, va="top", fontweight="bold")
-            figure.text(0.975, 0.905, note, fontsize=11, va="top", ha="right", color=INK)
+        if note:
+            place, side = (0.025, "left") if turn_deg is None else (0.975, "right")
+            figure.text(place, 0.905, note, fontsize=11, va="top", ha=side, color=INK)
         if target_words:
             figure.text(0.025, 0.868, target_words, fontsize=12, va="top", color=INK)
         ends = [_vertex_of(shot, number) for shot, number in zip(shots, targets or (None, None), strict=True)]

@@ -182,9 +182,9 @@ def pair_png(measured: Measured, name: str) -> bytes:
         matches=[{number: str(number) for number in drawn[0].matches}, drawn[1].matches],
         targets=None if target is None else (target.id_a, target.id_b),
         target_words=words,
-        note=_caveat(turn),
+        note=_caveat(turn) if drawn[0].matches else "No spot of the one could be found in the other.",
         captions=[_caption(measured, index) for index in ends],
-        title=f"{name}: the same spots, hours apart",
+        title=f"{name}: {'the same spots, hours apart' if drawn[0].matches else 'first and last photo'}",
     )
     return save_png(artists[0].figure, 1800, 1080)
 

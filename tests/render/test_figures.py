@@ -216,6 +216,14 @@ def test_pair_draws_the_turn_the_way_it_goes():
         overlay.draw_pair([image], [SHOT])
 
 
+def test_pair_without_a_turn_says_why():
+    image = np.full((300, 420), 120, np.uint8)
+    artists = overlay.draw_pair([image, image], [SHOT, SHOT], note="No spot in common.")
+    words = [text.get_text() for text in artists[0].figure.findobj(Text)]
+    assert "No spot in common." in words
+    assert not any("turned" in text for text in words)
+
+
 def test_residual_arrows_share_one_scale():
     measured = np.array([[0.1, 0.2], [-0.4, 0.3]])
     panels = [
