@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from whichsun.models.geometry import view_of
-from whichsun.models.observables import project
-from whichsun.models.place import Instants, Site
 from whichsun.models.registry import get_model
-from whichsun.sim.compare import world
+from whichsun.sim.compare import drawing
+from whichsun.sim.compare.drawing import Design, uniform_points
 from whichsun.sim.compare.problem import Axis
-from whichsun.sim.outing import Outing, OutingSite, Shot, Spot
-from whichsun.sim.rotation import carry, rotation_law
+from whichsun.sim.outing import Outing, OutingSite
+from whichsun.sim.rotation import rotation_law
 
 TIMES = ("2024-03-25T06:40:00Z", "2024-03-25T17:20:00Z")
 
@@ -42,58 +41,33 @@ def draw_outing(
     The factors make places and level worse than stated; `blunder_deg` tilts the last shot by that much; `groups`
     puts the spots into groups of some 5 degrees in two belts.
     """
-    instants = Instants.from_utc(list(times))
-    late_s = clock_sigma_s * rng.standard_normal() if clock_sigma_s else 0.0
-    late = np.timedelta64(round(1000 * late_s), "ms")
-    true_times = [f"{np.datetime64(text.removesuffix('Z'), 'ms') + late}Z" for text in times]
-    view = view_of(get_model(model), Instants.from_utc(true_times), Site(*site), given or {})
-    points = rng.standard_normal((spots, 3))
-    points /= np.linalg.norm(points, axis=1, keepdims=True)
-    if groups and spots:
-        points = in_groups(rng, spots)
-    slow = rng.random(spots) < world.DRIFT_SHARES[0]
-    drift = rng.standard_normal((spots, 3)) * np.where(slow, *world.DRIFT_RAD_PER_DAY)[:, None]
+    design = Design(
+        OutingSite(*site),
+        times,
+        place_sigma=place_factor * sigma,
+        roll_sigma_deg=roll_factor * roll_sigma_deg,
+        mount=mount,
+        false_per_shot=false,
+        clock_sigma_s=clock_sigma_s,
+    )
+    tilt = (0.0,) * (len(times) - 1) + (blunder_deg,)
+    points_of = in_groups if groups and spots else uniform_points
     law = rotation_law("howard-1984")
+    outing = drawing.draw_outing(
+        rng, get_model(model), given or {}, design, spots, law, points_of=points_of, tilt_deg=tilt
+    )
+    stated = None if mount == "hand-held" else roll_sigma_deg
     shots = []
-    for s, day in enumerate(instants.utc_days - instants.utc_days[0]):
-        there = carry(points[None], np.array([day]), law)[0] + drift * day
-        there += rng.standard_normal(there.shape) * world.JITTER_RAD
-        there /= np.linalg.norm(there, axis=1, keepdims=True)
-        disc = project(view[s], there)
-        found = disc.visible & (rng.random(spots) < world.detection(np.hypot(disc.x, disc.y)))
-        number = rng.poisson(false)
-        radius, angle = np.sqrt(rng.random(number)), 2 * np.pi * rng.random(number)
-        x = np.concatenate([disc.x[found], radius * np.cos(angle)])
-        y = np.concatenate([disc.y[found], radius * np.sin(angle)])
-        if mount == "hand-held":
-            roll = rng.uniform(-np.pi, np.pi)
-        else:
-            roll = roll_factor * np.deg2rad(roll_sigma_deg) * rng.standard_normal()
-        if blunder_deg and s == len(times) - 1:
-            roll += np.deg2rad(blunder_deg)
-        cos, sin = np.cos(roll), np.sin(roll)
-        places = np.stack([cos * x + sin * y, cos * y - sin * x], axis=-1)
-        places += place_factor * sigma * rng.standard_normal(places.shape)
-        if s in mirrored:
-            places[:, 0] *= -1
-        places = places[np.hypot(*places.T) < world.LAST_RADIUS]
-        shots.append(
-            Shot(
-                f"shot-{s}.jpg",
-                instants.iso()[s],
-                mount=mount,
-                roll_sigma_deg=None if mount == "hand-held" else roll_sigma_deg,
-                semi_axes_px=(500.0, 500.0),
-                semi_axes_sigma_px=(0.1, 0.1),
-                axis_ratio=1.0,
-                spots=tuple(Spot(i, float(px), float(py), sigma, sigma) for i, (px, py) in enumerate(places)),
-            )
-        )
-    return Outing(OutingSite(*site), tuple(shots))
+    for s, shot in enumerate(outing.shots):
+        sign = -1.0 if s in mirrored else 1.0
+        found = tuple(replace(spot, x=sign * spot.x, sigma_x=sigma, sigma_y=sigma) for spot in shot.spots)
+        shots.append(replace(shot, roll_sigma_deg=stated, spots=found))
+    return replace(outing, shots=tuple(shots))
 
 
 def in_groups(rng: np.random.Generator, spots: int) -> np.ndarray:
     """Unit vectors (spots, 3) in groups of about four, in belts at 15 degrees either side of the equator."""
+    uniform_points(rng, spots)  # as for spots without groups, so that the rest of the outing is drawn alike
     count = max(1, round(spots / 4))
     longitude = rng.uniform(0, 2 * np.pi, count)
     latitude = np.deg2rad(15 * rng.choice([-1, 1], count) + 5 * rng.standard_normal(count))
