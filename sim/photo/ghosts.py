@@ -61,7 +61,7 @@ def ghost_copies(
         if outline is not None:
             step, sigma = _limb_step(smooth, usable, away, sense, outline)
             least = np.maximum(_LEAST_STEP, _STEP_SHARE * depths[copy])
-            good &= ~(step < np.minimum(least, 3 * sigma))
+            good &= ~(step < np.maximum(np.minimum(least, 3 * sigma), least - 3 * sigma))
             good |= (step > least) & (step > _STEP_SIGMAS * sigma)
         found |= {int(index) for index in copy[good]}
     return found
