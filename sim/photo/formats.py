@@ -36,6 +36,7 @@ ENDINGS = (
 """Endings of picture files, lower case."""
 
 _STRIP_ROWS = 128
+_SOC_SIZ, _SIZ_COMPONENTS, _SIZ_WITHIN = b"\xff\x4f\xff\x51", 40, 1 << 20  # ISO/IEC 15444-1, A.4.1 and A.5.1
 _DEEP = {"RGB;16L": "RGB;16B", "RGB;16B": "RGB;16L", "RGBA;16L": "RGBA;16B", "RGBA;16B": "RGBA;16L"}
 
 
@@ -155,6 +156,7 @@ def _decode_picture(path: Path, zone: Any) -> Decoded:
         if image.format in ("JPEG", "MPO") and image.mode == "RGB":
             image.draft("L", image.size)  # the luma channel alone, at full size
         facts = exif_facts(image.getexif(), zone)
+        facts["doubt"] = _depth_lost(image, layout, path)
         if layout in _DEEP:
             return Decoded(_deep_luma(path, image, layout), facts)
         image = _upright(image)
@@ -224,6 +226,29 @@ def _raw_mode(image: Any) -> str:
     arguments = image.tile[0][3]
     mode = arguments if isinstance(arguments, str) else str(arguments[0]) if arguments else ""
     return mode.replace(";16N", ";16L" if sys.byteorder == "little" else ";16B")
+
+
+def _depth_lost(image: Any, layout: str, path: Path) -> str | None:
+    """What to tell of a picture with more than 8 bits a channel of which the decoder keeps eight."""
+    if layout in _DEEP or image.mode.startswith(("I", "F")):
+        return None
+    bits = 16 if ";16" in layout else _bits_of_jpeg_2000(path) if image.format == "JPEG2000" else 8
+    if bits <= 8:
+        return None
+    kind = "colour JPEG 2000" if image.format == "JPEG2000" else f"{image.format} of this layout"
+    return f"of {bits} bits a channel only 8 are read ({kind}); save it as 16-bit TIFF or PNG in colour to keep all"
+
+
+def _bits_of_jpeg_2000(path: Path) -> int:
+    """Depth of the deepest component by the image and tile size marker; 8 where there is none."""
+    with path.open("rb") as stream:
+        head = stream.read(_SIZ_WITHIN)
+    start = head.find(_SOC_SIZ)
+    at = start + _SIZ_COMPONENTS
+    if start < 0 or at + 2 > len(head):
+        return 8
+    sizes = head[at + 2 :: 3][: int.from_bytes(head[at : at + 2])]
+    return max(((size & 0x7F) + 1 for size in sizes), default=8)
 
 
 def _deep_luma(path: Path, image: Any, layout: str) -> npt.NDArray[np.uint16]:

@@ -40,6 +40,8 @@ class Photo:
     site : OutingSite or None
     camera : str or None
     focal_length_mm, pixel_pitch_um : float or None
+    doubt : str or None
+        What was lost in reading and what to do about it.
     """
 
     path: Path
@@ -50,6 +52,7 @@ class Photo:
     camera: str | None = None
     focal_length_mm: float | None = None
     pixel_pitch_um: float | None = None
+    doubt: str | None = None
 
     @cached_property
     def overview(self) -> tuple[int, npt.NDArray[np.float32]]:

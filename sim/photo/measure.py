@@ -70,6 +70,8 @@ def measure_photo(
     time = None if options.time is None else iso_utc(utc_days_of(parse_utc(options.time, "--time")))
     photo = load_photo(path, utc_offset=options.utc_offset)
     name = name or os.fspath(path)
+    if photo.doubt is not None:
+        _warn(f"{name}: {photo.doubt}")
     mount = options.mount or MOUNTS[0]
     level = mount == "level-tripod" or options.roll_deg is not None
     limb = measure_limb(

@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 from astropy.io import fits
 from PIL import Image
-from whichsun.models.errors import MissingLibraryError, PictureError
+from whichsun.models.errors import MissingLibraryError, PictureError, WhichsunWarning
+from whichsun.sim.outing import OutingSite
 from whichsun.sim.photo.decoded import encoded
 from whichsun.sim.photo.formats import decode_small_rgb
 from whichsun.sim.photo.limb import measure_limb
 from whichsun.sim.photo.load import linear_table, load_photo, load_rgb
+from whichsun.sim.photo.measure import PhotoOptions, measure_photo
 
 RNG = np.random.default_rng(11)
 DEEP = RNG.integers(0, 65536, (40, 50, 3)).astype(np.uint16)
@@ -23,14 +25,14 @@ LUMA = DEEP @ np.array([0.299, 0.587, 0.114])
 
 
 def write_deep_png(path, pixels):
-    """16-bit colour PNG; each row unfiltered, as the PNG specification's filter type 0."""
+    """16-bit PNG, in colour or grey with alpha; each row unfiltered, as the PNG specification's filter type 0."""
 
     def chunk(kind, data):
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
-    height, width, _ = pixels.shape
+    height, width, channels = pixels.shape
     rows = b"".join(b"\0" + row.astype(">u2").tobytes() for row in pixels)
-    header = struct.pack(">IIBBBBB", width, height, 16, 2, 0, 0, 0)
+    header = struct.pack(">IIBBBBB", width, height, 16, {3: 2, 2: 4}[channels], 0, 0, 0)
     body = chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
     path.write_bytes(b"\x89PNG\r\n\x1a\n" + body)
 
@@ -84,6 +86,29 @@ def test_deep_grey_tiff_and_jpeg_2000(tmp_path):
         luma = load_photo(tmp_path / name).luma
         assert luma.dtype == np.uint16
         assert np.max(np.abs(luma.astype(int) - grey)) < (1 if name == "a.tif" else 3000)
+
+
+def test_depth_that_is_lost_is_told(tmp_path, pictures):
+    """Pillow keeps eight bits of colour in JPEG 2000 and of grey with alpha; the spots are measured all the same."""
+    with pytest.warns(WhichsunWarning, match=r"of 16 bits a channel only 8 .*colour JPEG 2000.*TIFF or PNG"):
+        measured = measure_photo(
+            pictures / "deep-colour.jp2", PhotoOptions(OutingSite(0, 0), "2026-03-20T06:00:00Z")
+        )
+    places = [(spot.x, spot.y) for spot in measured.shot.spots]
+    np.testing.assert_allclose(sorted(places), [(-0.3, -0.2), (0.4, 0.3)], atol=0.005)
+    write_deep_png(tmp_path / "alpha.png", DEEP[..., :2])
+    assert "16 bits" in (load_photo(tmp_path / "alpha.png").doubt or "")
+
+
+def test_nothing_is_told_where_all_bits_are_read(tmp_path, pictures):
+    write_deep_png(tmp_path / "a.png", DEEP)
+    write_deep_tiff(tmp_path / "a.tif", DEEP, "<", False)
+    Image.fromarray(DEEP[..., 0]).save(tmp_path / "grey.jp2")
+    for name in ("eight.jp2", "eight.j2k", "eight.jpg", "eight.png"):
+        Image.fromarray((DEEP >> 8).astype(np.uint8)).save(tmp_path / name)
+    real = next((pictures / "sdo-hmi-2023-01-31").glob("*.jp2"))
+    for path in (*tmp_path.iterdir(), real):
+        assert load_photo(path).doubt is None
 
 
 def test_jpeg_gives_its_own_luma(tmp_path):
