@@ -18,11 +18,13 @@ TURN_KINDS = ("axis", "celestial-north", "spot", "pattern")
 
 @dataclass(frozen=True)
 class OutingSite:
-    """Where the photos were taken, WGS84."""
+    """Where the photos were taken, WGS84; the sigmas say how well that is known, None for well enough."""
 
     latitude_deg: float
     longitude_deg: float
     height_m: float = 0.0
+    latitude_sigma_deg: float | None = None
+    longitude_sigma_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -108,13 +110,22 @@ class HandMatch:
 
 @dataclass(frozen=True)
 class Observable:
-    """A measured quantity other than spot places; two times for a turn."""
+    """A measured quantity other than spot places; kinds, units and signs stand in ``outing_observables.KINDS``.
+
+    `value` is 0 for a rise or set, which is its time. `spot_x`, `spot_y`: where the spot of a turn stood in the
+    first photo, disc frame, limb radii. `horizon_deg`: apparent altitude of the horizon over which the Sun rose or
+    set, 0 where not given.
+    """
 
     kind: str
     value: float
     sigma: float
     time_utc: tuple[str, ...] = ()
     turn_kind: str | None = None
+    spot_x: float | None = None
+    spot_y: float | None = None
+    horizon_deg: float | None = None
+    time_sigma_s: float | None = None
 
 
 @dataclass(frozen=True)

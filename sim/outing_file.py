@@ -19,19 +19,16 @@ from tomlkit.items import AoT, String, StringType, Table, Trivia
 from ..models.errors import InputError, OutputExistsError
 from .files import write_whole
 from .hidden import hidden_grid, hidden_text
-from .outing import MOUNTS, SCHEMA, TURN_KINDS, HandMatch, Observable, Outing, OutingSite, Shot, Spot
+from .outing import MOUNTS, SCHEMA, HandMatch, Outing, OutingSite, Shot, Spot
+from .outing_observables import OBSERVABLE_KEYS, observable_items, observable_of
 from .toml_check import Key, TomlText, check_table, parse_toml, read_toml
-
-OBSERVABLE_KINDS = ("turn", "altitude", "azimuth", "angular-diameter", "drift-direction")
-"""All in degrees. A turn and a direction of drift have two times, the others one. Azimuth from north
-through east; direction of drift as a vertex angle. A rise or set is an altitude at its time."""
-
-_TWO_TIMES = ("turn", "drift-direction")
 
 SITE_KEYS = {
     "latitude_deg": Key("number", required=True, low=-90, high=90),
     "longitude_deg": Key("number", required=True, low=-360, high=360),
     "height_m": Key("number", low=0, high=9000),
+    "latitude_sigma_deg": Key("number", low=0, high=90),
+    "longitude_sigma_deg": Key("number", low=0, high=180),
 }
 SPOT_KEYS = {
     "id": Key("integer", required=True, low=0),
@@ -70,13 +67,6 @@ SHOT_KEYS = {
     "limb_hidden_deg": Key("numbers", low=-360, high=720),
     "hidden": Key("text"),
     "spot": Key("tables", table=SPOT_KEYS),
-}
-OBSERVABLE_KEYS = {
-    "kind": Key("text", required=True, choices=OBSERVABLE_KINDS),
-    "turn_kind": Key("text", choices=TURN_KINDS),
-    "value": Key("number", required=True),
-    "sigma": Key("number", required=True, above=0),
-    "time_utc": Key("times", required=True),
 }
 MATCH_KEYS = {
     "shot_a": Key("text", required=True),
@@ -126,7 +116,7 @@ def _outing_of(toml: TomlText) -> Outing:
     site = OutingSite(**data["site"]) if "site" in data else None
     shots = tuple(_shot_of(toml, table, i) for i, table in enumerate(data.get("shot", [])))
     _check_unique(toml, [shot.file for shot in shots], lambda i: ("shot", i, "file"))
-    observables = tuple(_observable_of(toml, table, i) for i, table in enumerate(data.get("observable", [])))
+    observables = tuple(observable_of(toml, table, i) for i, table in enumerate(data.get("observable", [])))
     matches = tuple(HandMatch(**table) for table in data.get("match", []))
     for i, match in enumerate(matches):
         _check_match(toml, match, {shot.file for shot in shots}, ("match", i))
@@ -183,22 +173,6 @@ def _check_derived(toml: TomlText, spot: Mapping[str, Any], path: tuple[str | in
             raise toml.error((*path, "vertex_angle_deg"), message)
 
 
-def _observable_of(toml: TomlText, table: Mapping[str, Any], index: int) -> Observable:
-    path = ("observable", index)
-    kind, times = table["kind"], table["time_utc"]
-    needed = 2 if kind in _TWO_TIMES else 1
-    if len(times) != needed:
-        message = f"expected {needed} time(s) for kind '{kind}', got {len(times)}"
-        raise toml.error((*path, "time_utc"), message)
-    if needed == 2 and not times[0] < times[1]:
-        raise toml.error((*path, "time_utc"), f"expected the earlier time first, got {list(times)}")
-    if (kind == "turn") != ("turn_kind" in table):
-        needed_one = f"is needed for a turn, one of {', '.join(TURN_KINDS)}"
-        rule = needed_one if kind == "turn" else "is for turns only"
-        raise toml.error((*path, "turn_kind"), rule)
-    return Observable(kind, table["value"], table["sigma"], times, table.get("turn_kind"))
-
-
 def write_outing(
     outing: Outing,
     path: Path | str,
@@ -247,7 +221,9 @@ def outing_text(outing: Outing) -> str:
     if outing.matches:
         document["match"] = _tables(_table(_items(one)) for one in outing.matches)
     if outing.observables:
-        document["observable"] = _tables(_table(_observable_items(one)) for one in outing.observables)
+        document["observable"] = _tables(
+            _table(_plain_items(observable_items(one))) for one in outing.observables
+        )
     return tomlkit.dumps(document)
 
 
@@ -279,9 +255,9 @@ def merge_outing(
     fresh = [one for one in new.observables if one not in old.observables]
     if fresh and "observable" in document:
         for one in fresh:
-            document["observable"].append(_table(_observable_items(one)))  # type: ignore[union-attr]
+            document["observable"].append(_table(_plain_items(observable_items(one))))  # type: ignore[union-attr]
     elif fresh:
-        document["observable"] = _tables(_table(_observable_items(one)) for one in fresh)
+        document["observable"] = _tables(_table(_plain_items(observable_items(one))) for one in fresh)
     return tomlkit.dumps(document)
 
 
@@ -353,7 +329,10 @@ def _plain(value: Any) -> Any:
 
 
 def _items(thing: Any, skip: Collection[str] = ()) -> dict[str, Any]:
-    values = {f.name: getattr(thing, f.name) for f in fields(thing) if f.name not in skip}
+    return _plain_items({f.name: getattr(thing, f.name) for f in fields(thing) if f.name not in skip})
+
+
+def _plain_items(values: Mapping[str, Any]) -> dict[str, Any]:
     return {name: _plain(value) for name, value in values.items() if value is not None}
 
 
@@ -371,12 +350,6 @@ def _spot_items(spot: Spot) -> dict[str, Any]:
     derived = {"radius": round(math.hypot(spot.x, spot.y), 6), "vertex_angle_deg": round(vertex_angle, 4)}
     first = {name: items.pop(name) for name in ("id", "x", "y", "sigma_x", "sigma_y", "correlation")}
     return {**first, **derived, **items}
-
-
-def _observable_items(observable: Observable) -> dict[str, Any]:
-    items = _items(observable)
-    items["time_utc"] = list(observable.time_utc) if len(observable.time_utc) != 1 else observable.time_utc[0]
-    return items
 
 
 def _table(items: Mapping[str, Any]) -> Table:
