@@ -103,6 +103,9 @@ class Variant:
         The attitude of every shot is unconstrained; such a variant speaks as a third voice.
     group : str
         Variants of one group share one prior weight (a face rule with and without drift).
+    free_with_size : tuple of str
+        Names of parameters that are integrated only where an absolute angular size was measured; without one
+        nothing depends on them.
     """
 
     name: str = ""
@@ -111,6 +114,7 @@ class Variant:
     rigid: bool = False
     attitude_free: bool = False
     group: str = ""
+    free_with_size: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -69,17 +69,20 @@ PARAMETERS = (
 def contest_variants(maps: tuple[str, ...] = (DEFAULT_MAP,)) -> tuple[Variant, ...]:
     """Variants for the contest: every face rule on every map; `free` once, it is the same on all."""
     variants = []
+    size = ("diameter_km",)
     for text in maps:
         label = "" if maps == (DEFAULT_MAP,) else f", {text}"
         for face in ("facing-pole", "fixed"):
             for rigid in (False, True):
                 name = face + (", no drift" if rigid else "") + label
                 fixed = {"map": text, "face": face}
-                variants.append(Variant(name, fixed, ("height_km",), rigid=rigid, group=face + label))
-        spinning = {"map": text, "face": "spinning"}
-        variants.append(
-            Variant("spinning" + label, spinning, ("height_km", "rate_deg_per_day"), group="spinning" + label)
-        )
+                group = face + label
+                variants.append(
+                    Variant(name, fixed, ("height_km",), rigid=rigid, group=group, free_with_size=size)
+                )
+        spinning, free = {"map": text, "face": "spinning"}, ("height_km", "rate_deg_per_day")
+        name = "spinning" + label
+        variants.append(Variant(name, spinning, free, group=name, free_with_size=size))
     free = Variant("free", {"map": maps[0], "face": "free"}, attitude_free=True, group="free")
     return (*variants, free)
 
