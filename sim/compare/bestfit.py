@@ -17,6 +17,7 @@ from .poses import rolled
 from .problem import Problem
 
 _ROUNDS, _TRIED = 6, 15
+_STEP = 1e-5  # radians, of the slope of a place on the disc
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class BestFit:
     matches : tuple of Match
     predicted : ndarray, shape (n, 2)
         Where each matched detection should have been, disc frame; nan without a match.
+    standard : ndarray, shape (n, 2)
+        Measured less predicted place over its standard deviation along x and y; nan without a match.
     chi2 : float
     dof : int or None
         2 (matched detections) - 2 (tracks) - fitted; None if not positive.
@@ -58,6 +61,7 @@ class BestFit:
     tracks: tuple[tuple[int, ...], ...]
     matches: tuple[Match, ...]
     predicted: Array
+    standard: Array
     chi2: float
     dof: int | None
     fitted: int
@@ -76,7 +80,7 @@ def best_fit(problem: Problem, evidence: Evidence) -> BestFit:
     matches = tuple(
         Match(a, b, float(chance_of.get((a, b), 0.0))) for track in tracks for a, b in pairwise(track)
     )
-    predicted, chi2 = _residuals(problem, u, eta, result, tracks)
+    predicted, standard, chi2 = _residuals(problem, u, eta, result, tracks)
     nuisances = problem.nuisances
     strain = np.where(nuisances.uniform, 0.0, eta[0] / np.where(nuisances.uniform, 1, nuisances.sigma))
     hand_held = int(nuisances.periodic.sum())
@@ -90,6 +94,7 @@ def best_fit(problem: Problem, evidence: Evidence) -> BestFit:
         tracks,
         matches,
         predicted,
+        standard,
         chi2 + float((strain**2).sum()),
         dof if dof > 0 else None,
         fitted,
@@ -163,11 +168,16 @@ def best_tracks(
 
 def _residuals(
     problem: Problem, u: Array, eta: Array, result: Evaluation, tracks: tuple[tuple[int, ...], ...]
-) -> tuple[Array, float]:
-    """Predicted disc places of matched detections and the spots' part of chi-square."""
+) -> tuple[Array, Array, float]:
+    """Predicted disc places of matched detections, standardised residuals, the spots' part of chi-square.
+
+    A residual against a mean that the detection itself helped to make scatters by its own covariance (place and
+    drift) less the mean's.
+    """
     placed, scene = result.placed, problem.scene
     assert placed is not None
     predicted = np.full((len(scene.detections.shot), 2), np.nan)
+    standard = predicted.copy()
     total = 0.0
     poses = problem.poses(u, eta)
     axes = rolled(poses.axes, problem.rolls(eta))[0]
@@ -176,38 +186,49 @@ def _residuals(
         point, spread = placed.point[0, members], placed.spread[0, members]
         shots = scene.detections.shot[members]
         days = scene.days[shots] - scene.days[shots].mean()
-        middle, strain = _common_place(point, spread, days)
+        middle, strain, steps, scatter = _common_place(point, spread, days)
         total += strain
-        for member, s in zip(members, shots, strict=True):
+        trio = np.stack([middle, middle + _STEP * steps[0], middle + _STEP * steps[1]])
+        for member, s, own in zip(members, shots, scatter, strict=True):
             step = scene.days[0] - scene.days[s]
             angle = -scene.law.drift(np.arcsin(np.clip(middle[2], -1, 1))) * step
             c, d = np.cos(angle), np.sin(angle)
-            here = np.array([c * middle[0] - d * middle[1], d * middle[0] + c * middle[1], middle[2]])
-            predicted[member] = _on_picture(here, axes[s], poses.distance[0, s])
-            predicted[member, 1] *= np.exp(-problem.squashes(eta)[0, s])
-    return predicted, total
+            turn = np.array([[c, d, 0.0], [-d, c, 0.0], [0.0, 0.0, 1.0]])
+            places = _on_picture(trio @ turn, axes[s], poses.distance[0, s])
+            places[:, 1] *= np.exp(-problem.squashes(eta)[0, s])
+            slope = (places[1:] - places[0]).T / _STEP
+            predicted[member] = places[0]
+            spreads = np.sqrt(np.diag(slope @ own @ slope.T))
+            standard[member] = (scene.detections.z[0, member] - places[0]) / spreads
+    return predicted, standard, total
 
 
-def _on_picture(point: Array, axes: Array, distance: float) -> Array:
-    x, y, away = axes @ point
-    return np.array([x, y]) * np.sqrt(distance**2 - 1) / (distance + away)
+def _on_picture(points: Array, axes: Array, distance: float) -> Array:
+    local = points @ axes.T
+    return local[:, :2] * np.sqrt(distance**2 - 1) / (distance + local[:, 2:])
 
 
-def _common_place(point: Array, spread: Array, days: Array) -> tuple[Array, float]:
-    """Weighted mean place (3,) of a track and the strain of its members, by the likelier drift class."""
+def _common_place(point: Array, spread: Array, days: Array) -> tuple[Array, float, Array, Array]:
+    """Weighted mean place (3,) of a track and the strain of its members, by the likelier drift class.
+
+    Then the two directions (2, 3) across the place, and the covariance (m, 2, 2) along them of each member's
+    residual.
+    """
     basis = tangent_basis(point[0], point[-1])
     centre = point.mean(0) / np.linalg.norm(point.mean(0))
     offset = (point - centre) @ basis.T
     rows = spread @ basis.T
-    best = (centre, 0.0)
+    best = (centre, 0.0, basis, np.zeros((len(point), 2, 2)))
     score = -np.inf
     for rate, share in zip(world.DRIFT_RAD_PER_DAY, world.DRIFT_SHARES, strict=True):
         extra = (rate * days) ** 2 * 2 + world.JITTER_RAD**2
-        weight = np.linalg.inv(np.swapaxes(rows, -1, -2) @ rows + extra[:, None, None] * np.eye(2))
+        whole = np.swapaxes(rows, -1, -2) @ rows + extra[:, None, None] * np.eye(2)
+        weight = np.linalg.inv(whole)
         mean = np.linalg.solve(weight.sum(0), np.einsum("mij,mj->i", weight, offset))
         strain = float(np.einsum("mi,mij,mj->", offset - mean, weight, offset - mean))
         ln = np.log(share) - 0.5 * strain + 0.5 * float(np.log(np.linalg.det(weight)).sum())
         if ln > score:
             place = centre + mean @ basis
-            best, score = (place / np.linalg.norm(place), strain), ln
+            scatter = whole - np.linalg.inv(weight.sum(0))
+            best, score = (place / np.linalg.norm(place), strain, basis, scatter), ln
     return best

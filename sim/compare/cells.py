@@ -69,6 +69,8 @@ class Evidence:
         Draws of the scan place, the nuisances, and ln likelihood.
     weight : ndarray
         Posterior weights, sum 1.
+    by : str
+        ``"importance"``, or ``"nested"`` where nested sampling had to take over.
     """
 
     ln_evidence: float
@@ -80,3 +82,4 @@ class Evidence:
     eta: Array
     ln_like: Array
     weight: Array
+    by: str = "importance"

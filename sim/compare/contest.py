@@ -18,6 +18,7 @@ from .bestfit import BestFit, best_fit
 from .cells import Evidence
 from .data import OutingData, data_of, warn_of_unused
 from .evidence import integrate
+from .fallback import safe_evidence
 from .hypotheses import Repair, repairs_of
 from .likelihood import Scene
 from .numeric import ln_sum
@@ -91,6 +92,11 @@ class VariantScore:
     fit: BestFit | None = None
     p_value: float | None = None
 
+    @property
+    def by(self) -> str:
+        """How the evidence was integrated: ``"importance"`` or ``"nested"``."""
+        return "importance" if self.evidence is None else self.evidence.by
+
 
 @dataclass(frozen=True)
 class ModelScore:
@@ -113,6 +119,12 @@ class ModelScore:
     def model(self) -> str:
         """The model's name."""
         return self.geometry.name
+
+    @property
+    def by(self) -> str:
+        """``"nested"`` where that integrated one of the variants in the mean."""
+        slow = any(variant.by == "nested" for variant in self.variants if variant.weight > 0)
+        return "nested" if slow else "importance"
 
     @property
     def leader(self) -> VariantScore:
@@ -197,15 +209,20 @@ def _score_variant(
         return _score_free(model, variant, data, files, options)
     repairs = repairs_of(data, files) if options.repairs else (Repair("none", "", 1.0, data),)
     problems = [problem_of(model, variant, repair.data, options.law, options.given) for repair in repairs]
-    results = [
-        integrate(problem, np.random.default_rng([options.seed, index]), rough=index > 0 or options.rough)
-        for index, problem in enumerate(problems)
-    ]
+    words = f"{model.name} {variant.name}".strip()
+
+    def fully(index: int) -> Evidence:
+        return safe_evidence(problems[index], np.random.default_rng([options.seed, index]), words)
+
+    def roughly(index: int) -> Evidence:
+        return integrate(problems[index], np.random.default_rng([options.seed, index]), rough=True)
+
+    results = [fully(0) if not options.rough else roughly(0), *map(roughly, range(1, len(problems)))]
     ln_parts = _ln_parts(repairs, [r.ln_evidence for r in results])
     share = np.exp(ln_parts - ln_sum(ln_parts))
     worth = share > _WORTH_REFINING * np.array([repair.prior for repair in repairs])
     for index in np.flatnonzero(worth & (np.arange(len(worth)) > 0) & (not options.rough)):
-        results[index] = integrate(problems[index], np.random.default_rng([options.seed, int(index)]))
+        results[index] = fully(int(index))
     ln_parts = _ln_parts(repairs, [r.ln_evidence for r in results])
     best = int(np.argmax(ln_parts))
     odds = tuple(

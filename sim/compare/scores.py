@@ -82,6 +82,7 @@ class Scores:
             "variant": None,
             "ln_evidence": score.ln_evidence,
             "ln_evidence_error": score.error,
+            "ln_evidence_by": score.by,
             **self._fit_keys(leader),
             "best_variant": leader.variant.name or None,
             "ln_evidence_other_priors": {
@@ -95,6 +96,7 @@ class Scores:
                 "variant": variant.variant.name or "only",
                 "ln_evidence": variant.ln_evidence,
                 "ln_evidence_error": variant.error,
+                "ln_evidence_by": variant.by,
                 **self._fit_keys(variant),
                 "weight": variant.weight,
             }
@@ -128,8 +130,17 @@ class Scores:
         residuals = []
         for k in np.flatnonzero(np.isfinite(fit.predicted[:, 0])):
             shot, number = name_of(int(k))
-            dx, dy = found.z[0, k] - fit.predicted[k]
-            residuals.append({"shot": shot, "id": number, "dx": float(dx), "dy": float(dy)})
+            (dx, dy), (zx, zy) = found.z[0, k] - fit.predicted[k], fit.standard[k]
+            residuals.append(
+                {
+                    "shot": shot,
+                    "id": number,
+                    "dx": float(dx),
+                    "dy": float(dy),
+                    "zx": float(zx),
+                    "zy": float(zy),
+                }
+            )
         measured = 2 * len(found.shot) + len(self.data.limb_ratios)
         return {
             "chi2": fit.chi2,

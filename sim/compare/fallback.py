@@ -1,0 +1,71 @@
+"""Where the fast route leaves too large an error, nested sampling takes over; without it, one warning says so."""
+
+from __future__ import annotations
+
+import importlib.util
+import warnings
+from dataclasses import replace
+
+import numpy as np
+
+from ...models.errors import WhichsunWarning
+from .cells import Evidence
+from .evidence import LEAST_EFFECTIVE, MOST_ERROR, integrate
+from .nested import nested
+from .problem import Problem
+
+LIVE_POINTS = 1000
+
+
+def is_good(evidence: Evidence) -> bool:
+    """Whether enough draws carry an evidence and its stated error is small."""
+    return evidence.effective >= LEAST_EFFECTIVE and evidence.error <= MOST_ERROR
+
+
+def has_nested() -> bool:
+    """Whether nested sampling is installed."""
+    return importlib.util.find_spec("dynesty") is not None
+
+
+def safe_evidence(problem: Problem, rng: np.random.Generator, words: str) -> Evidence:
+    """Evidence by the fast route, by nested sampling where that stays rough.
+
+    Parameters
+    ----------
+    problem : Problem
+    rng : numpy.random.Generator
+    words : str
+        What is integrated, for the warning.
+
+    Notes
+    -----
+    Importance draws that stay few (below 200) or give an error above 0.05 mean a likelihood far from normal: several
+    peaks, or one at a bound. The scan's cells are kept: they say where the likelihood is high.
+    """
+    fast = integrate(problem, rng)
+    if is_good(fast):
+        return fast
+    if not has_nested():
+        text = (
+            f"the evidence of {words} is known to {fast.error:.2f} only (asked: {MOST_ERROR}); "
+            "install whichsun with its extra [nested] and nested sampling takes over there"
+        )
+        warnings.warn(text, WhichsunWarning, stacklevel=2)
+        return fast
+    return by_nested(problem, fast, rng)
+
+
+def by_nested(problem: Problem, fast: Evidence, rng: np.random.Generator) -> Evidence:
+    """The same evidence by nested sampling: value, error and draws replaced, the scan's cells kept."""
+    found = nested(problem, rng, LIVE_POINTS)
+    return replace(
+        fast,
+        ln_evidence=found.ln_evidence,
+        error=found.error,
+        effective=float(1 / (found.weight**2).sum()),
+        u=found.u,
+        eta=found.eta,
+        ln_like=found.ln_like,
+        weight=found.weight,
+        by="nested",
+    )
