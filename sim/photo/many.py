@@ -191,17 +191,29 @@ def _here(tasks: Sequence[tuple]) -> Iterator[tuple[int, _Outcome]]:
 
 
 def _in_processes(tasks: Sequence[tuple], workers: int) -> Iterator[tuple[int, _Outcome]]:
+    left = dict(enumerate(tasks))
     with worker_pool(workers) as pool:
-        futures = {pool.submit(_one, task): index for index, task in enumerate(tasks)}
         try:
+            futures = {pool.submit(_one, task): index for index, task in left.items()}
             for future in as_completed(futures):
-                index = futures[future]
-                try:
-                    yield index, future.result()
-                except BrokenProcessPool:
-                    yield index, _lost(tasks[index][3])
+                outcome = future.result()
+                left.pop(futures[future])
+                yield futures[future], outcome
+        except BrokenProcessPool:
+            pass  # one photo ended its process, and with it all that were under way
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
+    for index, task in left.items():
+        yield index, _in_its_own(task)
+
+
+def _in_its_own(task: tuple) -> _Outcome:
+    """Measure one photo in a process of its own, with which no other is lost."""
+    try:
+        with worker_pool(1) as pool:
+            return pool.submit(_one, task).result()
+    except BrokenProcessPool:
+        return _lost(task[3])
 
 
 def _lost(name: str) -> _Outcome:

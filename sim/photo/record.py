@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from ...models.errors import InputError
+from ...models.errors import InputError, WhichsunError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
 from .load import load_rgb
@@ -122,13 +123,26 @@ def overlay_pngs(
         How many processes share the work; None takes one per core for more than a few photos.
     progress : callable, optional
         Called with (pictures done, pictures in all).
+
+    Raises
+    ------
+    PictureError
+        A photo can no longer be read.
+    WhichsunError
+        The system ended one of the processes.
     """
     count = len(measured.photos)
     workers = workers_for(processes, count)
     if workers == 1:
         return _counted(map(partial(overlay_png, measured), range(count)), count, progress)
-    with worker_pool(workers) as pool:
-        return _counted(pool.map(partial(overlay_png, measured), range(count)), count, progress)
+    try:
+        with worker_pool(workers) as pool:
+            return _counted(pool.map(partial(overlay_png, measured), range(count)), count, progress)
+    except BrokenProcessPool:
+        raise WhichsunError(
+            "the system ended a process that drew overlays (out of memory?), so nothing was written; "
+            "measure fewer photos at once"
+        ) from None
 
 
 def _counted(

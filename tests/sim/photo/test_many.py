@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import pickle
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +18,7 @@ from whichsun.sim.outing import OutingSite
 from whichsun.sim.outing_file import read_outing
 from whichsun.sim.photo.many import pairs_to_compare, picture_files
 from whichsun.sim.photo.measure import PhotoOptions, measure_photos
+from whichsun.sim.photo.record import overlay_pngs, record
 
 PLACE = PhotoOptions(site=OutingSite(10, 20))
 
@@ -117,12 +120,73 @@ def test_only_when_all_fail_is_it_an_error(series, tmp_path):
     assert "\n" not in str(caught.value)
 
 
+class _EndsItsReader:
+    """What ends the process that unpacks it, as a system out of memory does."""
+
+    def __reduce__(self):
+        return os._exit, (9,)
+
+
+def test_a_photo_that_ends_its_process_takes_no_other_along(series):
+    paths = [series / "sun10.jpg", _EndsItsReader(), series / "sun8.jpg", series / "sun6.jpg"]
+    result, _ = measured(paths, names=["a", "b", "c", "d"], processes=2)
+    assert [shot.file for shot in result.outing.shots] == ["a", "c", "d"]
+    assert [one.file for one in result.failed] == ["b"]
+    assert "out of memory?" in result.failed[0].reason
+
+
 def test_errors_travel_between_processes():
     for error in (PictureError("a.jpg", "is damaged", "copy it"), InputError("--time", "must be", 3, "so")):
         copy = pickle.loads(pickle.dumps(error))
         assert type(copy) is type(error)
         assert str(copy) == str(error)
         assert vars(copy) == vars(error)
+
+
+# Overlays
+
+
+@pytest.fixture(scope="module")
+def drawable(series):
+    return measured(picture_files([series / "sun*.jpg"])[0], by_time=True)[0]
+
+
+def test_overlays_are_the_same_whoever_draws_them(drawable):
+    """Byte by byte, in the photos' order, and counted one by one."""
+    counted = {1: [], 2: []}
+    drawn = {
+        processes: overlay_pngs(
+            drawable, processes=processes, progress=lambda *told, p=processes: counted[p].append(told)
+        )
+        for processes in (1, 2)
+    }
+    assert drawn[1] == drawn[2]
+    assert len(set(drawn[1])) == 5
+    assert counted[1] == counted[2] == [(done, 5) for done in range(1, 6)]
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_photo_lost_before_it_is_drawn_is_one_line(drawable, tmp_path, processes):
+    photos = list(drawable.photos)
+    photos[3] = replace(photos[3], path=tmp_path / "gone.jpg")
+    with pytest.raises(PictureError, match=r"gone\.jpg: there is no such file") as caught:
+        overlay_pngs(replace(drawable, photos=tuple(photos)), processes=processes)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_process_that_the_system_ends_is_one_line(drawable, tmp_path):
+    photos = (replace(drawable.photos[0], path=_EndsItsReader()), *drawable.photos[1:])
+    outing = tmp_path / "outing.toml"
+    with pytest.raises(WhichsunError, match="system ended a process that drew overlays") as caught:
+        record(
+            replace(drawable, photos=photos),
+            outing,
+            [tmp_path / f"{k}.png" for k in range(5)],
+            overwrite=False,
+            processes=2,
+        )
+    assert "\n" not in str(caught.value)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_command_takes_a_folder(series, tmp_path, capsys):
