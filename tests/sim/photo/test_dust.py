@@ -19,23 +19,25 @@ def turned(xy, degrees):
     return np.asarray(xy) @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
 
 
-def add_specks(path, places, size=3):
+def add_specks(path, places, size=3, depth=0.7):
     """Soft dark specks, like dust on a filter or sensor, at pixel places."""
     with Image.open(path) as image:
         array = np.asarray(image).astype(float)
     rows, columns = np.mgrid[: array.shape[0], : array.shape[1]]
     for column, row in places:
-        array *= (1 - 0.7 * np.exp(-((columns - column) ** 2 + (rows - row) ** 2) / (2 * size**2)))[..., None]
+        array *= (1 - depth * np.exp(-((columns - column) ** 2 + (rows - row) ** 2) / (2 * size**2)))[
+            ..., None
+        ]
     Image.fromarray(array.astype(np.uint8)).save(path)
 
 
-def measured(take_photo, folder, shots, specks):
-    """Photos of `shots` (places, offset) at 6 h steps, all with the same specks."""
+def measured(take_photo, folder, shots, specks, depths=(0.7, 0.7, 0.7)):
+    """Photos of `shots` (places, offset) at 6 h steps, all with the same specks, of one depth in tone a photo."""
     paths, options = [], []
     for k, (xy, offset) in enumerate(shots):
         path = folder / f"{k}.png"
         take_photo(path, xy=xy, spot_radius=0.045, radius_px=150, offset_px=offset, seed=3)
-        add_specks(path, specks)
+        add_specks(path, specks, depth=depths[k])
         paths.append(path)
         options.append(PhotoOptions(OutingSite(0, 0), f"2026-03-20T{6 * k + 1:02d}:00:00Z"))
     return measure_photos(paths, options)
@@ -66,6 +68,22 @@ def test_dust_is_dropped_and_spots_stay(take_photo, tmp_path, shots):
         assert spots_near(photo, specks) == []
         assert len(photo.findings.spots) == len(xy)
         assert [spot.id for spot in photo.shot.spots] == list(range(1, len(xy) + 1))
+
+
+@pytest.mark.parametrize(
+    "depths", [(0.08, 0.08), (0.7, 0.035), (0.035, 0.7)], ids=["faint-in-both", "faint-later", "faint-before"]
+)
+def test_faint_dust_is_dropped(take_photo, tmp_path, depths):
+    """A speck of 16 % of the light, just a spot in both photos, or one that is too weak for a spot in one of them."""
+    specks = [(190.0, 250.0), (250.0, 100.0)]  # clear of the spots of both photos
+    shots = [(SPOTS, (0, 0)), (turned(SPOTS, 70), (0, 0))]
+    with pytest.warns(WhichsunWarning, match="taken for dust") as told:
+        result = measured(take_photo, tmp_path, shots, specks, depths)
+    dropped = [str(one.message) for one in told if "taken for dust" in str(one.message)]
+    assert len(dropped) == sum(depth > 0.05 for depth in depths)
+    for photo, (xy, _) in zip(result.photos, shots, strict=True):
+        assert spots_near(photo, specks) == []
+        assert len(photo.findings.spots) == len(xy)
 
 
 def test_the_same_photo_twice_has_no_dust(take_photo, tmp_path):
