@@ -36,7 +36,8 @@ def decode_fits(path: Path) -> Decoded:
             hdus = cast(list[Any], opened)
             for hdu in hdus:
                 shape: Any = getattr(hdu, "shape", ())
-                if len(shape) not in (2, 3) or not hasattr(hdu, "data"):
+                has_data = hasattr(type(hdu), "data")  # asked of the object, it would be read
+                if len(shape) not in (2, 3) or not has_data:
                     continue
                 if len(shape) == 3 and shape[0] not in (1, 3):
                     continue

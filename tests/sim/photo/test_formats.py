@@ -178,6 +178,16 @@ def test_times_of_fits(tmp_path, keys, expected):
     assert (found is None) if expected is None else (found is not None and found.startswith(expected))
 
 
+def test_compressed_fits_and_a_table_before_the_picture(tmp_path):
+    picture = np.minimum(np.outer(np.arange(40), np.arange(50)), 1200).astype(np.int16)
+    table = fits.BinTableHDU.from_columns([fits.Column("a", "J", array=np.arange(3))])
+    tiles = fits.CompImageHDU(picture, compression_type="RICE_1")
+    fits.HDUList([fits.PrimaryHDU(), table, tiles]).writeto(tmp_path / "a.fits.fz")
+    luma = load_photo(tmp_path / "a.fits.fz").luma
+    light = linear_table(luma)[luma]
+    np.testing.assert_allclose(light, picture[::-1] / 1200, atol=2e-5)
+
+
 def test_fits_that_cannot_be_measured(tmp_path):
     path = tmp_path / "a.fits"
     fits.PrimaryHDU().writeto(path)
@@ -253,9 +263,51 @@ def test_a_real_panorama_is_refused_before_it_is_decoded(tmp_path):
     assert time.process_time() - start < 0.2
 
 
+def test_headers_that_promise_too_much_cost_nothing(tmp_path):
+    """60,000 px a side by the header of a small file; decoded, each would take gigabytes."""
+    header = fits.Header(
+        [("SIMPLE", True), ("BITPIX", 16), ("NAXIS", 2), ("NAXIS1", 60_000), ("NAXIS2", 60_000)]
+    )
+    (tmp_path / "a.fits").write_bytes(header.tostring(padding=True).encode() + bytes(2880))
+    Image.new("L", (64, 64)).save(tmp_path / "a.j2k")
+    data = bytearray((tmp_path / "a.j2k").read_bytes())
+    data[8:16] = struct.pack(">II", 60_000, 60_000)  # Xsiz and Ysiz (ISO/IEC 15444-1, A.5.1)
+    (tmp_path / "a.j2k").write_bytes(data)
+    write_deep_tiff(tmp_path / "a.tif", DEEP, "<", False)
+    data = (tmp_path / "a.tif").read_bytes()
+    for tag, size in ((256, 50), (257, 40)):
+        data = data.replace(struct.pack("<HHII", tag, 4, 1, size), struct.pack("<HHII", tag, 4, 1, 60_000))
+    (tmp_path / "a.tif").write_bytes(data)
+    for name in ("a.fits", "a.j2k", "a.tif"):
+        start = time.process_time()
+        with pytest.raises(PictureError, match="larger than 150 megapixels"):
+            load_photo(tmp_path / name)
+        assert time.process_time() - start < 0.5
+
+
 def test_moving_pictures_are_refused(tmp_path):
     frames = [Image.new("RGB", (64, 64), colour) for colour in ("red", "blue")]
     for name, words in (("a.png", "animated"), ("a.gif", "GIF"), ("a.webp", "WEBP")):
         frames[0].save(tmp_path / name, save_all=True, append_images=frames[1:])
         with pytest.raises(PictureError, match=words):
             load_photo(tmp_path / name)
+
+
+@pytest.mark.parametrize("options", [{}, {"progressive": True}, {"subsampling": 0}, {"turned": True}])
+@pytest.mark.parametrize("mode", ["RGB", "L"])
+def test_jpeg_decoded_into_the_array_is_as_decoded_by_pillow(tmp_path, mode, options):
+    """Odd sides, so that rows and blocks end within one another; EXIF orientation 6 is a quarter turn."""
+    pixels = RNG.integers(0, 256, (67, 91, 3) if mode == "RGB" else (67, 91)).astype(np.uint8)
+    turned = "turned" in options
+    exif = Image.Exif()
+    exif[0x0112] = 6 if turned else 1
+    path = tmp_path / "a.jpg"
+    Image.fromarray(pixels).save(path, quality=90, exif=exif, **({} if turned else options))
+    with Image.open(path) as image:
+        image.draft("L", image.size)
+        expected = np.asarray(image)
+    expected = np.rot90(expected, -1) if turned else expected
+    luma = load_photo(path).luma
+    np.testing.assert_array_equal(luma, expected)
+    assert luma.base is None
+    assert luma.flags["C_CONTIGUOUS"]
