@@ -1,8 +1,9 @@
 """Whether one colour stands at its end over the disc, though the brightness does not: a deep red Sun.
 
 A second decode in colour would cost most of a first one, even at an eighth of the size. The camera's thumbnail
-saves it where it shows the same picture and no colour near its end; else the rows down to the disc's middle do,
-the disc being as bright below as above.
+saves it where it shows the same picture and no colour near its end. Else the disc's uppermost part saves most of
+it, by its colour: the brightness at which the first colour of such light reaches its end lies clearly above the
+disc's. Else the rows down to the disc's middle tell, the disc being as bright below as above.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy.typing as npt
 from .decoded import LUMA
 from .discmap import DiscMap
 from .formats import decode_thumbnail, decode_top_rgb
-from .load import Photo
+from .load import Photo, linear_table
 
 _INNER = 0.7  # half of the square's side, in radii
 _FULL = 254
@@ -26,6 +27,11 @@ _NEAR_END, _FEW = 246, 0.1  # of the thumbnail: codes that may be clipped after 
 _LEAST_THUMB_PX, _ALIKE = 5.0, 6.0  # radius; median difference in codes of the same picture
 _EVEN = 0.9  # of the lower half's brightness: nothing hides the upper one
 _TOP_REACH = 0.25  # radii above the disc's middle where the rows may end
+_CAP, _WITHIN = 0.86, 0.96  # radii above the middle where the cap ends; from the middle out to its rim
+_LEAST_CAP = 30  # pixels of the small picture
+_BLUER = np.array([1.05, 1.1, 1.25], np.float32)
+"""How much more of a colour there may be farther in, for the same brightness: limb darkening takes away a quarter
+more of the blue than of the red (:mod:`whichsun.render.limb_darkening`), and low air reddens what is lower."""
 
 
 def clipped_colour(photo: Photo, disc: DiscMap) -> float:
@@ -36,7 +42,7 @@ def clipped_colour(photo: Photo, disc: DiscMap) -> float:
     possible = np.iinfo(photo.luma.dtype).max * _LEAST_LUMA
     if box.size == 0 or np.mean(box >= possible) < CLIPPED_COLOUR:
         return 0.0
-    if _thumbnail_clear(photo, disc):
+    if _thumbnail_clear(photo, disc) or _cap_clear(photo, disc, box):
         return 0.0
     half = len(box) // 2
     small = _upper_half(photo, disc) if np.mean(box[:half]) > _EVEN * np.mean(box[half:]) else None
@@ -57,8 +63,7 @@ def _square(disc: DiscMap, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
 def _upper_half(photo: Photo, disc: DiscMap) -> npt.NDArray[np.uint8] | None:
     """Small colour of the rows from the top to about the disc's middle, None where they cannot be had alone."""
     height = photo.luma.shape[0]
-    share = 0.02 + disc.row / height
-    small = decode_top_rgb(photo.path, share) if 0 < disc.row < 0.8 * height else None
+    small = decode_top_rgb(photo.path, disc.row / height) if 0 < disc.row < 0.8 * height else None
     if small is None:
         return None
     reached = len(small) * photo.luma.shape[1] / small.shape[1]
@@ -87,3 +92,31 @@ def _thumbnail_clear(photo: Photo, disc: DiscMap) -> bool:
     seen: Any = photo.luma[np.ix_(rows, columns)] / (np.iinfo(photo.luma.dtype).max / 255)
     same = float(np.median(np.abs(inner @ np.array(LUMA) - seen))) < _ALIKE
     return same and float((inner >= _NEAR_END).mean(axis=(0, 1)).max()) < _FEW
+
+
+def _cap_clear(photo: Photo, disc: DiscMap, box: npt.NDArray[Any]) -> bool:
+    """Whether the colour of the disc's uppermost part leaves all colours within the disc below their ends.
+
+    `box`: luma of some pixels of the inner square.
+    """
+    height, width = photo.luma.shape
+    last = disc.row - _CAP * disc.b
+    small = decode_top_rgb(photo.path, last / height) if 0 < last < 0.8 * height else None
+    if small is None:
+        return False
+    scale = width / small.shape[1]
+    top = max(int((disc.row - disc.b) / scale), 0)
+    part = small[top:]
+    rows, columns = np.ogrid[top : len(small), : small.shape[1]]
+    x, y = disc.to_disc(scale * (columns + 0.5) - 0.5, scale * (rows + 0.5) - 0.5)
+    cap = part[np.hypot(x, y) < _WITHIN]
+    if len(cap) < _LEAST_CAP:
+        return False
+    luma = cap @ np.array(LUMA, np.float32)
+    bright = luma > 0.5 * np.median(box) * (255 / np.iinfo(photo.luma.dtype).max)
+    if np.count_nonzero(bright) < 0.7 * len(cap) or np.mean(cap >= _FULL, axis=0).max() > 0:
+        return False  # something hides it, or it is clipped itself
+    light = linear_table(small)
+    colour = np.median(light[cap[bright]] / light[np.rint(luma[bright]).astype(int), None], axis=0)
+    first = light[_FULL] / float(np.max(colour * _BLUER))
+    return float(np.mean(linear_table(photo.luma)[box] >= first)) < _FEW

@@ -19,6 +19,10 @@ from .raw import decode_raw
 
 SMALL = 8
 _END_OF_JPEG, _GREY = b"\xff\xd9", 128
+_FRAMES, _SCAN = (0xC0, 0xC1), b"\xda"  # markers of sequential pictures and of their data
+_MCU_ROWS, _LEAST_DATA = 32, 64  # rows coded together, at most; bytes that hold the data's own header
+_MOST_HEADER = 1 << 18  # bytes before the data
+_FILE_AHEAD = 0.05  # of the file, for rows that take up more of it than others
 _THUMBNAIL_TAGS = 0x0201, 0x0202  # JPEGInterchangeFormat and its length (Exif 2.32, section 4.6.4)
 _TIFF_START = 6  # after "Exif" and two zeros
 _FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "JPEG2000", "HEIF")
@@ -99,22 +103,30 @@ def decode_small_rgb(path: Path) -> npt.NDArray[np.uint8]:
 
 
 def decode_top_rgb(path: Path, share: float) -> npt.NDArray[np.uint8] | None:
-    """The same of the rows that the first `share` of the file holds; None where a file's rows do not follow
-    one another from the top (all but upright baseline JPEG)."""
+    """The same of the first `share` of the rows, or fewer where they take up more of the file than that and a
+    little; None where a file's rows do not follow one another from the top (all but upright baseline JPEG)."""
     from PIL import Image
 
     if kind_of(path) != "picture":
         return None
     with path.open("rb") as stream:
-        head = stream.read(int(share * path.stat().st_size))
-    # A file that ends early is filled with grey.
-    image = Image.open(io.BytesIO(head + _END_OF_JPEG))
-    if not _rows_follow(image):
+        image = Image.open(stream)
+        if not _rows_follow(image):
+            return None
+        stream.seek(0)
+        length = int((share + _FILE_AHEAD) * path.stat().st_size)
+        jpeg = stream.read(_MOST_HEADER + length)
+    rows = min(-(-int(share * image.height) // _MCU_ROWS) * _MCU_ROWS, image.height)
+    head = _first_rows(jpeg, rows, length)
+    if head is None:
         return None
+    image = Image.open(io.BytesIO(head))
     image.draft("RGB", (image.width // SMALL, image.height // SMALL))
     small = np.asarray(image)
     filled = np.all(small == _GREY, axis=(1, 2))
-    return small[: len(small) - int(np.argmin(filled[::-1])) - 1] if not np.all(filled) else None
+    if np.all(filled):
+        return None
+    return small[: len(small) - int(np.argmin(filled[::-1])) - 1] if filled[-1] else small
 
 
 def decode_thumbnail(path: Path) -> npt.NDArray[np.uint8] | None:
@@ -140,13 +152,26 @@ def decode_thumbnail(path: Path) -> npt.NDArray[np.uint8] | None:
         return None
 
 
+def _first_rows(jpeg: bytes, rows: int, length: int) -> bytes | None:
+    """A JPEG with the first `length` bytes of its data, said to be of `rows` rows (ITU-R T.81, B.2.2); where the
+    data end earlier, a decoder fills the rest with grey. None where the headers are longer than `jpeg`."""
+    at, frame = 2, 0
+    while jpeg[at + 1 : at + 2] != _SCAN:
+        if at + 4 > len(jpeg):
+            return None
+        if jpeg[at + 1] in _FRAMES:
+            frame = at
+        # Any number of bytes 255 may stand before a marker.
+        at += 1 if jpeg[at + 1] == 255 else 2 + int.from_bytes(jpeg[at + 2 : at + 4], "big")
+    head = jpeg[: frame + 5] + rows.to_bytes(2, "big") + jpeg[frame + 7 : at]
+    return head + jpeg[at : at + _LEAST_DATA + length] + _END_OF_JPEG
+
+
 def _rows_follow(image: Any) -> bool:
     """Whether a file is an upright JPEG in colour with its rows in order."""
-    from PIL import ExifTags
-
     if image.format not in ("JPEG", "MPO") or image.mode != "RGB" or image.info.get("progressive"):
         return False
-    return image.getexif().get(ExifTags.Base.Orientation, 1) == 1
+    return not _turned(image)
 
 
 def _decode_picture(path: Path, zone: Any) -> Decoded:
@@ -159,6 +184,9 @@ def _decode_picture(path: Path, zone: Any) -> Decoded:
         facts["doubt"] = _depth_lost(image, layout, path)
         if layout in _DEEP:
             return Decoded(_deep_luma(path, image, layout), facts)
+        luma = _decoded_in_place(image)
+        if luma is not None:
+            return Decoded(luma, facts)
         image = _upright(image)
     if image.mode == "F" or (image.mode == "I" and np.max(np.asarray(image)) > 65535):
         raise PictureError(path.name, "holds more than 16 bits a pixel", "save it with 8 or 16 bits")
@@ -167,6 +195,19 @@ def _decode_picture(path: Path, zone: Any) -> Decoded:
     if image.mode != "L":
         image = image.convert("L") if image.mode in ("RGB", "1") else image.convert("RGB").convert("L")
     return Decoded(_array(image), facts)
+
+
+def _decoded_in_place(image: Any) -> npt.NDArray[np.uint8] | None:
+    """Luma of an upright JPEG, decoded into the array itself; None of other pictures."""
+    from PIL import Image
+
+    if image.format not in ("JPEG", "MPO") or image.mode != "L" or _turned(image):
+        return None
+    luma = np.empty(image.size[::-1], np.uint8)
+    # Pillow decodes into the memory that a picture has, if it has some.
+    memory = image.im = Image.frombuffer("L", image.size, luma, "raw", "L", 0, 1).im
+    image.load()
+    return luma if image.im is memory else _array(image)
 
 
 def _open(path: Path, stream: Any) -> Any:
@@ -201,11 +242,16 @@ def _open(path: Path, stream: Any) -> Any:
 
 def _upright(image: Any) -> Any:
     """The picture turned as its EXIF says; itself, and no copy, where it stands upright."""
-    from PIL import ExifTags, ImageOps
+    from PIL import ImageOps
 
     image.load()
-    turned = image.getexif().get(ExifTags.Base.Orientation, 1) != 1
-    return ImageOps.exif_transpose(image) if turned else image
+    return ImageOps.exif_transpose(image) if _turned(image) else image
+
+
+def _turned(image: Any) -> bool:
+    from PIL import ExifTags
+
+    return image.getexif().get(ExifTags.Base.Orientation, 1) != 1
 
 
 def _array(image: Any) -> npt.NDArray[np.uint8]:

@@ -1,4 +1,4 @@
-"""Whether one colour is clipped: by the camera's thumbnail, by the upper half of the disc, by a small copy."""
+"""Whether one colour is clipped: by the camera's thumbnail, the disc's uppermost part or upper half, a small copy."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import struct
 import numpy as np
 import pytest
 from PIL import Image
+from whichsun.render.limb_darkening import limb_coefficients
+from whichsun.render.tone import srgb_encode
 from whichsun.sim.photo import clipping
 from whichsun.sim.photo.clipping import clipped_colour
 from whichsun.sim.photo.formats import decode_small_rgb, decode_thumbnail, decode_top_rgb
@@ -118,3 +120,54 @@ def test_damaged_thumbnail_is_none(suns, tmp_path, damage):
     photo = saved(suns["free"], tmp_path / "a.jpg", exif=exif[:start] + damage)
     assert decode_thumbnail(photo.path) is None
     assert clipped_colour(photo, disc_of(photo)) == 0.0
+
+
+def coloured_sun(exposure: float, tint, low: float) -> Image.Image:
+    """A disc of 640 px with the limb darkening of each colour, whose light falls downward as behind low air.
+
+    `low`: magnitudes of green lost from the top to the bottom; red loses 0.6 and blue 1.7 times that, about as
+    Rayleigh scattering and dust together do (from memory).
+    """
+    rows, columns = np.ogrid[:760, :900]
+    x, y = (columns - 450) / 320, (rows - 380) / 320
+    square = x**2 + y**2
+    mu = np.sqrt(np.clip(1 - square, 0, 1))
+    coefficients = limb_coefficients("neckel-labs", (610.0, 550.0, 460.0))
+    light = np.stack([np.polynomial.polynomial.polyval(mu, one) for one in coefficients], axis=-1)
+    light *= 10 ** (-0.2 * low * np.array([0.6, 1.0, 1.7]) * (1 + y[..., None]))
+    light *= exposure * np.array(tint) * (square < 1)[..., None]
+    noise = np.random.default_rng(3).normal(0, 3, (*square.shape, 3))
+    return Image.fromarray(np.clip(255 * srgb_encode(np.clip(light, 0, 1)) + noise, 0, 255).astype(np.uint8))
+
+
+def test_first_rows_of_a_file_with_a_long_header(suns, tmp_path):
+    """40 kB of comment, as a maker's notes may be, in a file of 30 kB of picture; 255 before a marker is padding."""
+    path = tmp_path / "a.jpg"
+    suns["free"].save(path, quality=90, comment=b"x" * 40_000)
+    jpeg = path.read_bytes()
+    path.write_bytes(jpeg[:2] + b"\xff\xff" + jpeg[2:])
+    whole, top = decode_small_rgb(path), decode_top_rgb(path, 0.1)
+    assert top is not None
+    assert 0 < len(top) < 0.25 * len(whole)
+    np.testing.assert_array_equal(top[:-1], whole[: len(top) - 1])
+
+
+@pytest.mark.parametrize("low", [0.0, 0.6])
+@pytest.mark.parametrize("tint", [(1, 0.9, 0.8), (1, 0.6, 0.2), (0.9, 1, 0.95), (0.8, 0.9, 1)])
+def test_cap_never_clears_a_clipped_disc_and_spares_the_clear_one(tint, low, tmp_path, monkeypatch):
+    monkeypatch.setattr(clipping, "decode_thumbnail", lambda *_: None)
+    cleared = []
+    for exposure in (0.6, 0.8, 1.0, 1.1, 1.4, 1.8):
+        photo = saved(coloured_sun(exposure, tint, low), tmp_path / "a.jpg", quality=92, subsampling=2)
+        disc = disc_of(photo)
+        spared: list[bool] = []
+        with monkeypatch.context() as watched:
+            watched.setattr(clipping, "_upper_half", lambda *_, spared=spared: spared.append(False))
+            clipped_colour(photo, disc)
+        # The whole picture's small copy is the judge.
+        top, bottom, left, right = (value // 8 for value in clipping._square(disc, photo.luma.shape))
+        inner = photo.small_rgb()[top : bottom + 1, left : right + 1].reshape(-1, 3)
+        cleared.append(not spared)
+        assert spared or (inner >= 254).mean(axis=0).max() < clipping.CLIPPED_COLOUR
+    assert cleared[0]
+    assert not cleared[-1]
