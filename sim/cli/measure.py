@@ -21,58 +21,97 @@ _MANY = 3
 def run(
     photos: Annotated[
         list[Path],
-        typer.Argument(metavar="PHOTO", help="Photos in the order they were taken, or a folder or pattern."),
+        typer.Argument(
+            metavar="PHOTO",
+            help="Photos in the order they were taken, or folders and patterns (put in order of time).",
+        ),
     ],
     site: Annotated[
-        str | None, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Place, instead of the photos' GPS.")
+        str | None,
+        typer.Option(
+            metavar="LAT,LON[,HEIGHT_M]",
+            help="Place in degrees, north and east positive, instead of the photos' GPS.",
+        ),
     ] = None,
     time: Annotated[
         list[str] | None,
-        typer.Option(metavar="TIME", help="ISO 8601 with offset; once for each photo, in their order."),
+        typer.Option(
+            metavar="TIME",
+            help="When it was taken, such as 2027-04-18T07:40Z; once for each photo, in their order.",
+        ),
     ] = None,
     utc_offset: Annotated[
         list[str] | None,
-        typer.Option(metavar="+HH:MM", help="The camera clock's offset; once, or once for each photo."),
+        typer.Option(
+            metavar="+HH:MM", help="The camera clock's offset from UTC; once, or once for each photo."
+        ),
     ] = None,
     mount: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="MOUNT", help="level-tripod, equatorial or hand-held; once, or once for each photo."
+            metavar="MOUNT",
+            help="level-tripod (default), equatorial or hand-held; once, or once for each photo.",
         ),
     ] = None,
     mirrored: Annotated[
         list[str] | None,
-        typer.Option(metavar="true|false", help="A mirror image; once, or once for each photo."),
+        typer.Option(
+            metavar="true|false", help="Whether the photo is a mirror image; once, or once for each photo."
+        ),
     ] = None,
     roll: Annotated[
         list[float] | None,
-        typer.Option(metavar="DEG", help="The camera's anticlockwise roll; once, or once for each photo."),
+        typer.Option(
+            metavar="DEG",
+            help="The camera's roll where you know it, anticlockwise seen from behind; once, or once for each photo.",
+        ),
     ] = None,
     roll_sigma: Annotated[
         list[float] | None,
-        typer.Option(metavar="DEG", help="Its uncertainty; once, or once for each photo."),
+        typer.Option(
+            metavar="DEG",
+            help="Uncertainty of the roll (0.7 on a level tripod); once, or once for each photo.",
+        ),
     ] = None,
     match: Annotated[
         list[str] | None,
-        typer.Option(metavar="A:B,...", help="Spots of the first and last photo that are one, by number."),
+        typer.Option(
+            metavar="A:B,...",
+            help="Spots of the first and last photo that are one, by number, such as 3:5,1:2.",
+        ),
     ] = None,
     add_spot: Annotated[
         list[str] | None,
-        typer.Option(metavar="SHOT:COLUMN,ROW", help="A spot that you see there; SHOT is a number or file."),
+        typer.Option(
+            metavar="SHOT:COLUMN,ROW",
+            help="A spot that you see, pixels from the top left; SHOT: the photo's number or file. May be repeated.",
+        ),
     ] = None,
     drop_spot: Annotated[
-        list[str] | None, typer.Option(metavar="SHOT:NUMBER", help="A find that is no spot.")
+        list[str] | None,
+        typer.Option(metavar="SHOT:NUMBER", help="A find that is no spot, by its number. May be repeated."),
     ] = None,
     target: Annotated[
         str | None,
-        typer.Option(metavar="SHOT:NUMBER", help="The spot whose own turn is shown beside the pattern's."),
+        typer.Option(
+            metavar="SHOT:NUMBER",
+            help="The spot of the first or last photo whose own turn is shown as well (default: a large one).",
+        ),
     ] = None,
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", help="Outing file (TOML); overlays are put beside it.")
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            help="Outing file (TOML); an overlay of each photo and a sheet of the pair are put beside it.",
+        ),
     ] = None,
     overwrite: Annotated[
         bool,
-        typer.Option("--overwrite", help="Measure again into files that exist; hand-made entries are kept."),
+        typer.Option(
+            "--overwrite",
+            help="Measure again into files that exist; what you entered, added, dropped or matched by hand is kept.",
+        ),
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
