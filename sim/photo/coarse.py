@@ -10,14 +10,16 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
-from .grids import BLOCKS, median_of_nine, overview
+from .grids import BLOCKS, block_means, median_of_nine, overview
 from .load import Photo
 
 _SMALL_BLOCKS = 60
+_LEAST_TO_HALVE, _WHOLE = 200, 0.97  # blocks; share of the outline's directions
 _FILL = 9  # blocks
 _TRIALS = 200
 _VOTERS = 150
 _TRIED_RATIOS = (1.0, 0.94, 0.88, 0.81)
+_ALL = 0.97  # of a blob's edge on one ellipse: no other can be better
 _TOLERANCE = 0.03
 _SAME = 0.02  # radii: starts as near as this to a refined ellipse lead to it
 _LEAST_GAP = 2.0  # codes between thresholds
@@ -56,7 +58,18 @@ def find_disc(photo: Photo, level: float, rng: np.random.Generator) -> CoarseDis
     rng : numpy.random.Generator
         For the random picks of edge points.
     """
-    best = _find(*photo.overview, (0, 0), level, rng)
+    step, blocks = photo.overview
+    if min(blocks.shape) > _LEAST_TO_HALVE:
+        # A large disc whose outline is seen all round needs no finer look.
+        quick = _find(2 * step, block_means(blocks, 2), (0, 0), level, rng)
+        if (
+            quick is not None
+            and quick.covered > _WHOLE
+            and quick.a > _SMALL_BLOCKS * step
+            and quick.horizon is None
+        ):
+            return quick
+    best = _find(step, blocks, (0, 0), level, rng)
     if best is not None and best.a < _SMALL_BLOCKS * max(photo.luma.shape) / BLOCKS:
         reach = 1.6 * best.a
         top, left = max(int(best.row - reach), 0), max(int(best.column - reach), 0)
@@ -259,6 +272,10 @@ def _ransac(points: Array, size: int, rng: np.random.Generator) -> Ellipse | Non
         stretched = points / np.array([1.0, ratio])
         for votes, (column, row, radius) in _circles(stretched, size, rng):
             starts.append((votes, (column, row * ratio, radius, radius * ratio)))
+        if ratio == 1 and starts:
+            whole = _refine(points, starts[0][1])
+            if whole is not None and _near(points, whole) > _ALL * len(points):
+                return whole
     best, most = None, 0.0
     tried: list[Ellipse] = []
     for _, start in sorted(starts, key=lambda one: -one[0])[:6]:
@@ -267,12 +284,17 @@ def _ransac(points: Array, size: int, rng: np.random.Generator) -> Ellipse | Non
         refined = _refine(points, start)
         if refined is not None:
             tried.append(refined)
-            column, row, a, b = refined
-            off = np.abs(np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b) - 1)
-            votes = float(np.count_nonzero(off < max(0.015, 0.8 / a))) / np.sqrt(a)
+            votes = _near(points, refined) / np.sqrt(refined[2])
             if votes > most:
                 best, most = refined, votes
     return best
+
+
+def _near(points: Array, ellipse: Ellipse) -> int:
+    """How many points lie next to an ellipse."""
+    column, row, a, b = ellipse
+    off = np.abs(np.hypot((points[:, 0] - column) / a, (points[:, 1] - row) / b) - 1)
+    return int(np.count_nonzero(off < max(0.015, 0.8 / a)))
 
 
 def _circles(

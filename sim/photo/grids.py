@@ -27,13 +27,15 @@ def strips(rows: int, step: int = 1) -> Iterator[tuple[slice, slice]]:
         yield slice(top, end), slice(top * step, end * step)
 
 
-def block_means(codes: npt.NDArray[np.uint8], step: int) -> Floats:
-    """Means over blocks of step x step pixels; what is left over at the right and below is dropped."""
+def block_means(values: npt.NDArray[Any], step: int) -> Floats:
+    """Means over blocks of step x step pixels, 8-bit codes or float32; what is left over at the right and below is
+    dropped."""
     if step == 1:
-        return codes.astype(np.float32)
-    rows, columns = (size // step for size in codes.shape)
-    cut = codes[: rows * step, : columns * step].reshape(rows, step, columns * step)
-    sums = np.add.reduce(cut, axis=1, dtype=np.uint16 if step <= 257 else np.uint32)
+        return values.astype(np.float32)
+    rows, columns = (size // step for size in values.shape)
+    cut = values[: rows * step, : columns * step].reshape(rows, step, columns * step)
+    whole = np.uint16 if step <= 257 else np.uint32
+    sums = np.add.reduce(cut, axis=1, dtype=whole if values.dtype == np.uint8 else np.float32)
     # Sums of whole numbers below 2^24: float32 holds them exactly.
     weights = np.ones(step, np.float32)
     return (sums.astype(np.float32).reshape(-1, step) @ weights / np.float32(step**2)).reshape(rows, columns)
