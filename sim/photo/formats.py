@@ -278,10 +278,16 @@ def _depth_lost(image: Any, layout: str, path: Path) -> str | None:
     """What to tell of a picture with more than 8 bits a channel of which the decoder keeps eight."""
     if layout in _DEEP or image.mode.startswith(("I", "F")):
         return None
-    bits = 16 if ";16" in layout else _bits_of_jpeg_2000(path) if image.format == "JPEG2000" else 8
+    if ";16" in layout:
+        bits = 16
+    elif image.format == "JPEG2000":
+        bits = _bits_of_jpeg_2000(path)
+    else:
+        bits = int(image.info.get("bit_depth", 8))  # pillow-heif tells it
     if bits <= 8:
         return None
-    kind = "colour JPEG 2000" if image.format == "JPEG2000" else f"{image.format} of this layout"
+    kinds = {"JPEG2000": "colour JPEG 2000", "HEIF": "HEIC"}
+    kind = kinds.get(image.format, f"{image.format} of this layout")
     return f"of {bits} bits a channel only 8 are read ({kind}); save it as 16-bit TIFF or PNG in colour to keep all"
 
 

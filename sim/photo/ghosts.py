@@ -41,8 +41,8 @@ def ghost_copies(
     -----
     A faint piece and a deep one give, for each of the four senses, one ghost image. It is believed where it shows
     a dip of the right depth for most other deep spots (one of them is enough for an upright image, two for
-    the others) unless the limb of the ghost's disc is missing, or where that limb is plain to see as a step in
-    brightness.
+    the others) unless the limb of the ghost's disc is missing or surely fainter than such dips ask for, or where
+    that limb is plain to see as a step in brightness.
     """
     peaks, depths = np.array([piece.peak for piece in pieces]), np.array([piece.depth for piece in pieces])
     if len(pieces) == 0:

@@ -233,6 +233,16 @@ def test_heic_with_its_package(tmp_path, take_photo):
     assert np.sqrt(np.mean((luma - grey) ** 2)) < 3
 
 
+def test_heic_of_ten_bits_says_that_eight_are_read(tmp_path):
+    package = pytest.importorskip("pillow_heif")
+    height, width, _ = DEEP.shape
+    deep = package.from_bytes("RGB;16", (width, height), DEEP.tobytes())
+    deep.save(tmp_path / "ten.heic", quality=90, bit_depth=10)
+    assert "of 10 bits a channel only 8 are read (HEIC)" in (load_photo(tmp_path / "ten.heic").doubt or "")
+    package.from_pillow(Image.new("RGB", (64, 64))).save(tmp_path / "eight.heic")
+    assert load_photo(tmp_path / "eight.heic").doubt is None
+
+
 def test_raw_without_its_package(tmp_path, monkeypatch):
     without(monkeypatch, "rawpy")
     Image.new("RGB", (160, 120)).save(tmp_path / "a.tif")
