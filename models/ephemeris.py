@@ -64,7 +64,13 @@ class EarthFixedSun:
 
 
 def earth_fixed_sun(instants: Instants) -> EarthFixedSun:
-    """The apparent Sun for `instants`, arrays of their shape; interpolated where that saves work."""
+    """The apparent Sun for `instants`, arrays of their shape; interpolated where that saves work.
+
+    It is kept with the instants: asking again for the same ones costs nothing.
+    """
+    known = vars(instants).get("_sun")
+    if known is not None:
+        return known
     tt = np.ravel(instants.tt_days)
     if np.any((tt < _ACCURATE_FROM) | (tt > _ACCURATE_TO)):
         warnings.warn(
@@ -77,12 +83,14 @@ def earth_fixed_sun(instants: Instants) -> EarthFixedSun:
     angle = erfa.era00(J2000_JD, np.ravel(instants.ut1_days))
     cos, sin = np.cos(angle), np.sin(angle)
     shape = instants.shape
-    return EarthFixedSun(
+    sun = EarthFixedSun(
         _turn_to_earth(cos, sin, position).reshape(*shape, 3),
         _turn_to_earth(cos[:, None], sin[:, None], attitude.transpose(0, 2, 1))
         .transpose(0, 2, 1)
         .reshape(*shape, 3, 3),
     )
+    object.__setattr__(instants, "_sun", sun)
+    return sun
 
 
 def celestial_sun(tt_days: Array) -> Array:
