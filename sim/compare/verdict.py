@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,9 +11,8 @@ from .contest import NESTED, NESTED_ENTERS, ModelScore, Options, score_model
 from .data import OutingData
 from .hypotheses import FLAG_ODDS
 from .priors import alternative_shifts
-from .words import bayes_factor_words, odds_words
+from .words import FAVOURS, bayes_factor_words, odds_words
 
-FAVOURS = 3.0  # ln Bayes factor asked for, less twice the numerical error
 OVER_FREE = 1.0
 NONE_FITS = 3.0
 LEAST_P = 0.01
@@ -75,8 +74,12 @@ def judge(
     added: Sequence[str],
     files: tuple[str, ...],
     options: Options,
+    doubled: Mapping[str, float] | None = None,
 ) -> Verdict:
-    """Apply the thresholds and the checks of robustness."""
+    """Apply the thresholds and the checks of robustness.
+
+    `doubled` is what :func:`doubled_uncertainties` says, worked out here where it is not given and needed.
+    """
     ranked = headline(scores, added)
     best, rivals = ranked[0], ranked[1:]
     free = free_voice(scores)
@@ -95,7 +98,9 @@ def judge(
         )
     doubts = _doubts(best, rivals, free)
     if not doubts and options.check:
-        doubts = _fragile(data, best, rivals, files, options)
+        if doubled is None:
+            doubled = doubled_uncertainties(data, ranked, files, options)
+        doubts = _fragile(best, rivals, doubled)
     if doubts or second is None or factor is None:
         words = f"Undecided: these photos do not tell the models apart safely; {best.model} leads"
         if factor is not None and second is not None:
@@ -144,20 +149,27 @@ def _doubts(best: ModelScore, rivals: Sequence[ModelScore], free: float) -> list
     return doubts
 
 
-def _fragile(
-    data: OutingData, best: ModelScore, rivals: Sequence[ModelScore], files: tuple[str, ...], options: Options
-) -> list[str]:
-    doubts = []
-    # only the sign is asked for here, so each model keeps its likeliest repair and scans are coarse
+def doubled_uncertainties(
+    data: OutingData, models: Sequence[ModelScore], files: tuple[str, ...], options: Options
+) -> dict[str, float]:
+    """ln evidence of models by name with every stated uncertainty doubled.
+
+    For signs rather than numbers: each model keeps its likeliest repair and scans are coarse.
+    """
     quick = replace(options, repairs=False, rough=True)
     again = {}
-    for one in (best, *rivals):
+    for one in models:
         repair = one.leader.repair
         kept, ln_prior = (data, 0.0) if repair is None else (repair.data, float(np.log(repair.prior)))
         wide = score_model(one.geometry, kept.widened(2.0), files, quick, lambda words: None)
         again[one.model] = wide.ln_evidence + ln_prior
+    return again
+
+
+def _fragile(best: ModelScore, rivals: Sequence[ModelScore], doubled: Mapping[str, float]) -> list[str]:
+    doubts = []
     for rival in rivals:
-        if again[best.model] <= again[rival.model]:
+        if doubled[best.model] <= doubled[rival.model]:
             doubts.append(f"with all uncertainties doubled {rival.model} would lead")
         low = best.ln_evidence + min(alternative_shifts(best).values(), default=0.0)
         high = rival.ln_evidence + max(alternative_shifts(rival).values(), default=0.0)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+FAVOURS = 3.0
+"""ln Bayes factor that a claim asks for: odds of 20 to 1."""
+
 _SCALE = (
     (1.0, "not worth more than a bare mention"),
     (3.0, "positive"),
