@@ -23,6 +23,7 @@ from .contest import Options, variants_of, weights_of
 from .data import CLOCK_SIGMA_S
 from .problem import Axis
 
+SPOTS_FOUND = 6.0
 PLACE_SIGMA = 0.004
 FALSE_PER_SHOT = 0.3
 _LIMB_PX, _LIMB_SIGMA_PX = 500.0, 0.1  # a well measured limb
@@ -37,6 +38,8 @@ class Design:
     site : OutingSite
     times_utc : tuple of str
         ISO 8601 with offset, rising.
+    spots_found : float
+        Mean number of real spots found in a photo of a far Sun.
     place_sigma : float
         Uncertainty of a spot's place, limb radii, each axis.
     roll_sigma_deg : float
@@ -56,6 +59,7 @@ class Design:
 
     site: OutingSite
     times_utc: tuple[str, ...]
+    spots_found: float = SPOTS_FOUND
     place_sigma: float = PLACE_SIGMA
     roll_sigma_deg: float = TRIPOD_ROLL_SIGMA_DEG
     mount: str = "level-tripod"
@@ -64,6 +68,7 @@ class Design:
 
     def __post_init__(self) -> None:
         for name, low, high in (
+            ("spots_found", 0.01, 60.0),
             ("place_sigma", 1e-5, 0.5),
             ("roll_sigma_deg", 1e-3, 90.0),
             ("false_per_shot", 0.0, 50.0),
@@ -94,7 +99,9 @@ def draw_truth(
     known = {parameter.name: parameter for parameter in model.parameters}
     values = {name: value for name, value in options.given.items() if name in known}
     values |= {
-        name: float(Axis.of(known[name]).value(rng.random())) for name in variant.free if name not in values
+        name: float(Axis.of(known[name]).value(np.array(rng.random())))
+        for name in variant.free
+        if name not in values
     }
     return variant, {**values, **variant.fixed}
 
@@ -110,10 +117,11 @@ def draw_outing(
     model: GeometryModel,
     values: Mapping[str, Any],
     design: Design,
-    spots: int,
     law: RotationLaw,
     *,
+    spots: int | None = None,
     points_of: Callable[[np.random.Generator, int], Array] = uniform_points,
+    roll_sigmas_deg: Sequence[float] | None = None,
     tilt_deg: Sequence[float] | None = None,
 ) -> Outing:
     """An outing as measured, under a model.
@@ -124,12 +132,14 @@ def draw_outing(
     model, values
         The truth: a model and its parameters.
     design : Design
-    spots : int
-        On the whole Sun.
     law : RotationLaw
         By which the spots drift in the body frame.
+    spots : int, optional
+        On the whole Sun; drawn (Poisson) by the design's `spots_found` where not given.
     points_of : callable, optional
         (rng, count) -> unit vectors (count, 3) in the body frame, the spots' places at the first shot.
+    roll_sigmas_deg : sequence of float, optional
+        Uncertainty of each shot's roll; the design's for all where not given.
     tilt_deg : sequence of float, optional
         A level blunder of each shot: anticlockwise roll beyond what `roll_sigma_deg` covers.
 
@@ -143,9 +153,12 @@ def draw_outing(
     true = Instants.from_utc_days(instants.utc_days + round(late_s, 3) / 86400)
     site = design.site
     view = view_of(model, true, Site(site.latitude_deg, site.longitude_deg, site.height_m), values)
+    if spots is None:
+        spots = int(rng.poisson(design.spots_found / world.mean_detection()))
     points = points_of(rng, spots)
     slow = rng.random(spots) < world.DRIFT_SHARES[0]
     drift = rng.standard_normal((spots, 3)) * np.where(slow, *world.DRIFT_RAD_PER_DAY)[:, None]
+    rolls = roll_sigmas_deg or (design.roll_sigma_deg,) * len(design.times_utc)
     shots = []
     for s, day in enumerate(instants.utc_days - instants.utc_days[0]):
         there = carry(points[None], np.array([day]), law)[0] + drift * day
@@ -157,29 +170,29 @@ def draw_outing(
         radius, angle = np.sqrt(rng.random(number)), 2 * np.pi * rng.random(number)
         x = np.concatenate([disc.x[found], radius * np.cos(angle)])
         y = np.concatenate([disc.y[found], radius * np.sin(angle)])
-        roll = _roll(rng, design) + (0.0 if tilt_deg is None else np.deg2rad(tilt_deg[s]))
+        roll = _roll(rng, design, rolls[s]) + (0.0 if tilt_deg is None else np.deg2rad(tilt_deg[s]))
         cos, sin = np.cos(roll), np.sin(roll)
         places = np.stack([cos * x + sin * y, cos * y - sin * x], axis=-1)
         places += design.place_sigma * rng.standard_normal(places.shape)
         places = places[np.hypot(*places.T) < world.LAST_RADIUS]
-        shots.append(_shot(s, instants.iso()[s], design, places))
+        shots.append(_shot(s, instants.iso()[s], design, rolls[s], places))
     return Outing(site, tuple(shots))
 
 
-def _roll(rng: np.random.Generator, design: Design) -> float:
+def _roll(rng: np.random.Generator, design: Design, sigma_deg: float) -> float:
     if design.mount == "hand-held":
         return float(rng.uniform(-np.pi, np.pi))
-    return float(np.deg2rad(design.roll_sigma_deg) * rng.standard_normal())
+    return float(np.deg2rad(sigma_deg) * rng.standard_normal())
 
 
-def _shot(number: int, time: str, design: Design, places: Array) -> Shot:
+def _shot(number: int, time: str, design: Design, roll_sigma_deg: float, places: Array) -> Shot:
     sigma = design.place_sigma
     return Shot(
         f"shot-{number}.jpg",
         time,
         time_sigma_s=design.clock_sigma_s or None,
         mount=design.mount,
-        roll_sigma_deg=None if design.mount == "hand-held" else design.roll_sigma_deg,
+        roll_sigma_deg=None if design.mount == "hand-held" else roll_sigma_deg,
         semi_axes_px=(_LIMB_PX, _LIMB_PX),
         semi_axes_sigma_px=(_LIMB_SIGMA_PX, _LIMB_SIGMA_PX),
         axis_ratio=1.0,

@@ -54,7 +54,7 @@ def draw_outing(
     points_of = in_groups if groups and spots else uniform_points
     law = rotation_law("howard-1984")
     outing = drawing.draw_outing(
-        rng, get_model(model), given or {}, design, spots, law, points_of=points_of, tilt_deg=tilt
+        rng, get_model(model), given or {}, design, law, spots=spots, points_of=points_of, tilt_deg=tilt
     )
     stated = None if mount == "hand-held" else roll_sigma_deg
     shots = []
