@@ -7,8 +7,11 @@ import os
 import warnings
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from ...models.errors import InputError, PictureError, WhichsunWarning
 from ...models.place import iso_utc, parse_utc, utc_days_of
+from ..hidden import CELLS, hidden_text
 from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG, Outing, OutingSite, Shot
 from .clipping import CLIPPED_COLOUR, clipped_colour
 from .drift import level_checks
@@ -62,7 +65,7 @@ def measure_photo(
     Raises
     ------
     PictureError
-        The file cannot be read, or shows no disc, too little of its limb, or a wholly clipped disc.
+        The file cannot be read, or shows no disc or too little of its limb.
     InputError
         A given value is wrong.
     """
@@ -86,6 +89,9 @@ def measure_photo(
     for doubt in doubts:
         _warn(f"{name}: {doubt}")
     findings = find_spots(photo, limb)
+    if findings.clipped_share > _OVEREXPOSED:
+        nowhere = hidden_text(np.ones((CELLS, CELLS), dtype=bool))
+        findings = SpotFindings((), (), findings.clipped_share, hidden=nowhere)
     if limb.flat and not findings.spots:
         raise PictureError(
             photo.path.name,
@@ -186,11 +192,11 @@ def _judge_exposure(photo: Photo, limb: Limb, findings: SpotFindings) -> None:
     name = photo.path.name
     if findings.clipped_share > _OVEREXPOSED:
         share = f"{100 * findings.clipped_share:.0f} %"
-        raise PictureError(
-            name,
-            f"hopelessly over-exposed: {share} of the disc is pure white and no spot can show",
-            "expose shorter, through a denser certified filter",
+        _warn(
+            f"{name}: hopelessly over-exposed: {share} of the disc is pure white and no spot can show, so the limb "
+            "alone is measured; expose shorter, through a denser certified filter"
         )
+        return
     if findings.clipped_share > _CLIPPED_WARNING:
         _warn(
             f"{name}: {100 * findings.clipped_share:.0f} % of the disc is clipped white; spots there are lost"
