@@ -15,6 +15,7 @@ from .likelihood import Evaluation, tangent_basis
 from .modes import Frame, pair_chances, refine
 from .poses import rolled
 from .problem import Problem
+from .quantities_likelihood import QuantityResidual, residuals_at
 
 _ROUNDS, _TRIED = 6, 15
 _STEP = 1e-5  # radians, of the slope of a place on the disc
@@ -50,9 +51,11 @@ class BestFit:
         Measured less predicted place over its standard deviation along x and y; nan without a match.
     chi2 : float
     dof : int or None
-        2 (matched detections) - 2 (tracks) - fitted; None if not positive.
+        2 (matched detections) - 2 (tracks) + quantities - fitted; None if not positive.
     fitted : int
         Parameters fitted without a prior: the model's own and the rolls of hand-held shots.
+    quantities : tuple of QuantityResidual
+        The other measured quantities; those that the model does not foresee count neither in `chi2` nor in `dof`.
     """
 
     values: dict[str, float]
@@ -65,6 +68,7 @@ class BestFit:
     chi2: float
     dof: int | None
     fitted: int
+    quantities: tuple[QuantityResidual, ...] = ()
 
 
 def best_fit(problem: Problem, evidence: Evidence) -> BestFit:
@@ -86,18 +90,23 @@ def best_fit(problem: Problem, evidence: Evidence) -> BestFit:
     hand_held = int(nuisances.periodic.sum())
     fitted = len(problem.axes) + hand_held
     spots = sum(len(track) for track in tracks)
-    dof = 2 * spots - 2 * len(tracks) - fitted
+    others = residuals_at(problem, u, eta) if problem.data.quantities else ()
+    z = np.array([one.z for one in others])
+    known = np.isfinite(z)
+    dof = 2 * spots - 2 * len(tracks) + int(known.sum()) - fitted
+    values = problem.values(u, eta)
     return BestFit(
-        {name: float(v[0, 0]) for name, v in problem.values(u, eta).items()},
+        {axis.name: float(values[axis.name][0, 0]) for axis in problem.axes},
         np.rad2deg(problem.rolls(eta)[0]),
         value,
         tracks,
         matches,
         predicted,
         standard,
-        chi2 + float((strain**2).sum()),
+        chi2 + float((strain**2).sum()) + float((z[known] ** 2).sum()),
         dof if dof > 0 else None,
         fitted,
+        others,
     )
 
 
@@ -120,9 +129,7 @@ def _likeliest(problem: Problem, evidence: Evidence) -> tuple[Array, Array, floa
     flat = np.where(nuisances.uniform, np.log(np.maximum(nuisances.high - nuisances.low, 1e-300)), 0.0).sum()
 
     def value_of(u: Array, eta: Array) -> Array:
-        poses = problem.poses(u, eta)
-        like = problem.evaluate(u, eta, poses).ln_like + problem.ln_limbs(poses)
-        return like + nuisances.ln_prior(eta) - top + flat
+        return problem.ln_whole(u, eta) + nuisances.ln_prior(eta) - top + flat
 
     score = np.where(evidence.weight > 0, evidence.ln_like + nuisances.ln_prior(evidence.eta), -np.inf)
     start = int(np.argmax(score)) if np.isfinite(score).any() else 0

@@ -21,12 +21,17 @@ class Cells:
     ln_flat : ndarray, shape (c,)
         ln of the nuisance-averaged likelihood with nothing matched.
     modes : Modes
+    lone : Modes or None
+        Where quantities were measured: modes of them alone, nothing matched, in the nuisances that they depend on
+        (the problem's `moving`); the others have their priors there. `ln_flat` then counts all quantities as
+        blunders.
     """
 
     low: Array
     high: Array
     ln_flat: Array
     modes: Modes
+    lone: Modes | None = None
 
     @property
     def middle(self) -> Array:
@@ -37,13 +42,19 @@ class Cells:
     def ln_like(self) -> Array:
         """ln of the nuisance-averaged likelihood Z(parameter), kept for pooling; shape (c,)."""
         total = np.exp(np.minimum(self.ln_flat - self._top, 0))
-        np.add.at(total, self.modes.node, np.exp(self.modes.ln_mass - self._top[self.modes.node]))
+        for modes in self._all_modes:
+            np.add.at(total, modes.node, np.exp(modes.ln_mass - self._top[modes.node]))
         return self._top + np.log(total)
+
+    @property
+    def _all_modes(self) -> tuple[Modes, ...]:
+        return (self.modes,) if self.lone is None else (self.modes, self.lone)
 
     @property
     def _top(self) -> Array:
         top = self.ln_flat.copy()
-        np.maximum.at(top, self.modes.node, self.modes.ln_mass)
+        for modes in self._all_modes:
+            np.maximum.at(top, modes.node, modes.ln_mass)
         return top
 
     @property

@@ -16,14 +16,15 @@ from ..rotation import DEFAULT_LAW, rotation_law
 from .attitude import integrate_attitudes
 from .bestfit import BestFit, best_fit
 from .cells import Evidence
-from .data import OutingData, data_of, warn_of_unused
+from .data import OutingData, data_of
 from .evidence import integrate
 from .fallback import safe_evidence
 from .hypotheses import Repair, repairs_of
 from .likelihood import Scene
-from .numeric import ln_sum
+from .numeric import ln_sum, ln_t4
 from .predictive import DRAWS, DRAWS_MANY_SHOTS, predictive_p
-from .problem import Problem, ln_t4, problem_of
+from .problem import Problem, problem_of
+from .quantities_likelihood import ln_uniform
 
 DEFAULT_MODELS = ("distant-sphere", "nearby-sphere", "nearby-plane")
 NESTED = {"nearby-sphere": "distant-sphere"}  # read as a measurement, not as a rival
@@ -177,8 +178,10 @@ def score_model(
     options: Options,
     step: Callable[[str], None],
 ) -> ModelScore:
-    """Evidence of all variants of a model."""
+    """Evidence of all variants of a model; free attitudes only where anything tells of the attitude."""
     variants = variants_of(model, options)
+    if not data.has_attitude:
+        variants = tuple(v for v in variants if not v.attitude_free) or variants
     scores = []
     for variant, weight in zip(variants, weights_of(variants), strict=True):
         step(f"{model.name} {variant.name}".strip())
@@ -255,9 +258,15 @@ def _score_free(
         name: value for name, value in options.given.items() if name in {p.name for p in model.parameters}
     }
     values = resolve_values(model, {**given, **variant.fixed})
-    distance = np.broadcast_to(model.view(data.instants, data.site, values).distance, data.days.shape)
+    distance = np.ones(0)
+    if data.has_spots:
+        distance = np.broadcast_to(model.view(data.instants, data.site, values).distance, data.days.shape)
     parts, errors = [], []
     for index, repair in enumerate(repairs):
+        if not data.has_spots:
+            parts.append(np.log(repair.prior))
+            errors.append(0.0)
+            continue
         scene = Scene.of(repair.data, rotation_law("rigid"))
         rng = np.random.default_rng([options.seed, index])
         result = integrate_attitudes(scene, distance, data.squash_sigma, rng)
@@ -273,7 +282,30 @@ def _score_free(
         (repair, float(np.exp(min(part - parts[0], 700))))
         for repair, part in zip(repairs, parts, strict=True)
     )
+    limbs += _free_quantities(data, options)
     return VariantScore(model.name, variant, total + limbs, error, 0.0, odds[1:], None, None)
+
+
+def _rough(problem: Problem) -> Evidence:
+    return integrate(problem, np.random.default_rng(0), rough=True)
+
+
+def _free_quantities(data: OutingData, options: Options) -> float:
+    """ln evidence of the quantities where attitudes are free: a turn may be anything, all else is as good as under
+    the best of the models that always take part.
+    """
+    turns = tuple(one for one in data.quantities if one.of_attitude)
+    others = tuple(one for one in data.quantities if not one.of_attitude)
+    total = ln_uniform(turns)
+    if others:
+        alone = data.without_spots().with_quantities(others)
+        total += max(
+            _rough(problem_of(model, variant, alone, options.law, options.given)).ln_evidence
+            for model in map(get_model, DEFAULT_MODELS)
+            for variant in variants_of(model, options)
+            if not variant.attitude_free
+        )
+    return total
 
 
 def checked(score: ModelScore, options: Options) -> ModelScore:
@@ -285,7 +317,7 @@ def checked(score: ModelScore, options: Options) -> ModelScore:
             continue
         fit, p = best_fit(variant.problem, variant.evidence), None
         if options.check and index == score.best:
-            draws = DRAWS if variant.problem.data.n_shots == 2 else DRAWS_MANY_SHOTS
+            draws = DRAWS if variant.problem.data.n_shots <= 2 else DRAWS_MANY_SHOTS
             p = predictive_p(
                 variant.problem, variant.evidence, np.random.default_rng([options.seed, 77]), draws
             )
@@ -307,7 +339,6 @@ def scored_models(
     """
     rotation_law(options.law)
     data = data_of(outing)
-    warn_of_unused(outing)
     added = [get_model(m) if isinstance(m, str) else m for m in models or ()]
     chosen = [get_model(name) for name in DEFAULT_MODELS]
     names = {model.name for model in chosen}

@@ -14,8 +14,10 @@ from .importance import importance
 from .modes import Frame, Modes, best_of_each, modes_from, pair_seeds
 from .numeric import ln_sum, sobol_points
 from .problem import Problem
+from .quantities_likelihood import angle_path_deg, ln_floor, path_length
+from .quantities_modes import lone_modes
 
-MOST_MODES = 5
+MOST_MODES, MOST_LONE_MODES = 5, 3
 MOST_SEEDS = 8  # per cell, where cells are searched over further unknowns
 FIRST_POINTS, MOST_POINTS = 2048, 32768
 LEAST_EFFECTIVE, MOST_ERROR = 200.0, 0.05
@@ -24,6 +26,9 @@ COARSE = 4.0  # sigmas per cell in a rough scan
 PEAK_NATS = 25.0
 _PROBES, _FEWEST, _MOST_CELLS, _MOST_SPLITS = 257, 32, 1200, 8
 _CELL_TURN = np.deg2rad(10.0)
+_ANGLE_PART_DEG = (
+    45.0  # a measured angle comes round every 360 degrees; within this it leads to its own solution
+)
 _MOST_SUB_CELLS = 120
 _TRIALS, _HAND_HELD_TRIALS = 8_000, 6_000
 _USUAL_PAIRS = 100
@@ -46,6 +51,8 @@ def integrate(problem: Problem, rng: np.random.Generator, *, rough: bool = False
 def _scan_only(problem: Problem, cells: Cells) -> Evidence:
     middle = cells.middle
     modes = cells.modes
+    if cells.lone is not None:
+        modes = _joined_modes(modes, spread_out(problem, cells.lone))
     mass = modes.ln_mass + np.log(cells.high - cells.low)[modes.node]
     weight = np.exp(mass - ln_sum(mass)) if len(mass) else mass
     total = cells.ln_evidence
@@ -84,25 +91,45 @@ def settled_cells(problem: Problem, spacing: float = 1.0) -> Cells:
 
 def _joined(old: Cells, kept: np.ndarray, new: Cells) -> Cells:
     number = np.cumsum(kept) - 1
-    stay = kept[old.modes.node]
-    node = np.concatenate([number[old.modes.node[stay]], kept.sum() + new.modes.node])
     low = np.concatenate([old.low[kept], new.low])
     order = np.argsort(low)
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
-    node = rank[node]
-    by_node = np.argsort(node, kind="stable")
+
+    def merged(before: Modes, after: Modes) -> Modes:
+        stay = kept[before.node]
+        first = Modes(rank[number[before.node[stay]]], *(part[stay] for part in _arrays(before)))
+        return _joined_modes(first, Modes(rank[kept.sum() + after.node], *_arrays(after)))
+
     return Cells(
         low[order],
         np.concatenate([old.high[kept], new.high])[order],
         np.concatenate([old.ln_flat[kept], new.ln_flat])[order],
-        Modes(
-            node[by_node],
-            np.concatenate([old.modes.eta[stay], new.modes.eta])[by_node],
-            np.concatenate([old.modes.root[stay], new.modes.root])[by_node],
-            np.concatenate([old.modes.ln_mass[stay], new.modes.ln_mass])[by_node],
-        ),
+        merged(old.modes, new.modes),
+        None if old.lone is None or new.lone is None else merged(old.lone, new.lone),
     )
+
+
+def _arrays(modes: Modes) -> tuple[Array, Array, Array]:
+    return modes.eta, modes.root, modes.ln_mass
+
+
+def _joined_modes(first: Modes, second: Modes) -> Modes:
+    """Both, sorted by node."""
+    node = np.concatenate([first.node, second.node])
+    order = np.argsort(node, kind="stable")
+    parts = zip(_arrays(first), _arrays(second), strict=True)
+    return Modes(node[order], *(np.concatenate(pair)[order] for pair in parts))
+
+
+def spread_out(problem: Problem, lone: Modes) -> Modes:
+    """Modes of quantities alone as states of all nuisances, those they do not touch at their centres."""
+    nuisances = problem.nuisances
+    eta = centre_eta(problem, len(lone.node))
+    eta[:, nuisances.moving] = lone.eta
+    root = np.tile(np.diag(nuisances.width), (len(eta), 1, 1))
+    root[np.ix_(np.arange(len(eta)), nuisances.moving, nuisances.moving)] = lone.root
+    return Modes(lone.node, eta, root, lone.ln_mass)
 
 
 def first_cells(problem: Problem, spacing: float = 1.0) -> tuple[Array, Array]:
@@ -110,11 +137,16 @@ def first_cells(problem: Problem, spacing: float = 1.0) -> tuple[Array, Array]:
     if not problem.axes:
         return np.zeros(1), np.ones(1)
     u = (np.arange(_PROBES) + 0.5) / _PROBES
-    eta = _centre_eta(problem, _PROBES)
+    eta = centre_eta(problem, _PROBES)
     poses = problem.poses(u, eta)
-    relative = poses.axes[:, 1:] @ np.swapaxes(poses.axes[:, :1], -1, -2)
-    turn = np.linalg.norm(np.diff(relative, axis=0), axis=(-1, -2)).max(-1) / np.sqrt(2)
-    length = turn / spot_sigma(problem)
+    if problem.data.has_spots:
+        relative = poses.axes[:, 1:] @ np.swapaxes(poses.axes[:, :1], -1, -2)
+        turn = np.linalg.norm(np.diff(relative, axis=0), axis=(-1, -2)).max(-1) / np.sqrt(2)
+        length = turn / spot_sigma(problem)
+    else:
+        length = np.zeros(_PROBES - 1)
+    if problem.data.quantities:
+        length = length + path_length(problem, u, eta)
     for ratio in problem.data.limb_ratios:
         size = -0.5 * np.log(poses.distance**2 - 1)
         length = length + np.abs(np.diff(size[:, ratio.shot] - size[:, 0])) / ratio.sigma
@@ -131,7 +163,7 @@ def _most_cells(problem: Problem) -> int:
     by_hand = bool(problem.nuisances.uniform[: problem.data.n_shots].any())
     budget = _HAND_HELD_TRIALS if by_hand else _TRIALS
     counts = problem.data.counts
-    crowd = max(1.0, counts[0] * counts[-1] / _USUAL_PAIRS)
+    crowd = max(1.0, counts[0] * counts[-1] / _USUAL_PAIRS) if problem.data.has_spots else 1.0
     return min(_MOST_CELLS, max(4 * _FEWEST, int(budget / sub / crowd)))
 
 
@@ -143,7 +175,8 @@ def spot_sigma(problem: Problem) -> float:
     return float(np.sqrt(place + drift**2 + 2 * world.JITTER_RAD**2))
 
 
-def _centre_eta(problem: Problem, n: int) -> Array:
+def centre_eta(problem: Problem, n: int) -> Array:
+    """Nuisances at the middles of their priors, (n, k)."""
     nuisances = problem.nuisances
     centre = np.where(nuisances.uniform & ~nuisances.periodic, (nuisances.low + nuisances.high) / 2, 0.0)
     return np.tile(centre, (n, 1))
@@ -155,6 +188,12 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
     flat = _plateau(problem, u)
     node, part_u, part_eta, width = _sub_cells(problem, u)
     frame = Frame(problem, part_u, part_eta)
+    lone = None
+    if problem.data.quantities:
+        lone = lone_modes(frame, node, flat, MOST_LONE_MODES)
+        flat = flat + ln_floor(problem.data.quantities)
+    if not problem.data.has_spots:
+        return Cells(low, high, flat, _no_modes(problem), lone)
     if problem.nuisances.uniform[: problem.data.n_shots].any():
         row, seeds = roll_seeds(frame, MOST_MODES)
     elif problem.data.n_shots > 2:
@@ -163,6 +202,8 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         row, seeds = pair_seeds(frame, width, MOST_MODES)
     if len(node) > len(u) and len(row):
         value = problem.evaluate(part_u[row], seeds, rough=True).ln_like
+        if problem.data.quantities:
+            value = value + problem.ln_quantities(part_u[row], seeds)
         chosen = best_of_each(node[row], value, MOST_SEEDS)
         row, seeds = row[chosen], seeds[chosen]
     modes = (
@@ -171,12 +212,14 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         else _no_modes(problem)
     )
     limbs = (
-        problem.ln_limbs(problem.poses(u, _centre_eta(problem, len(u)))) if problem.data.limb_ratios else 0.0
+        problem.ln_limbs(problem.poses(u, centre_eta(problem, len(u)))) if problem.data.limb_ratios else 0.0
     )
     if problem.data.limb_ratios:
         flat = flat + limbs
         modes = Modes(modes.node, modes.eta, modes.root, modes.ln_mass + np.asarray(limbs)[modes.node])
-    return Cells(low, high, flat, modes)
+        if lone is not None:
+            lone = Modes(lone.node, lone.eta, lone.root, lone.ln_mass + np.asarray(limbs)[lone.node])
+    return Cells(low, high, flat, modes, lone)
 
 
 def _frame_for(frame: Frame, row: np.ndarray, seeds: Array) -> Frame:
@@ -195,7 +238,7 @@ def _plateau(problem: Problem, u: Array) -> Array:
     """ln of the unmatched part averaged over the nuisances that have a uniform prior."""
     nuisances = problem.nuisances
     if not nuisances.uniform.any():
-        return problem.evaluate(u, _centre_eta(problem, len(u)), rough=True).ln_unmatched
+        return problem.evaluate(u, centre_eta(problem, len(u)), rough=True).ln_unmatched
     draws = 16
     unit = sobol_points(draws, len(nuisances.sigma), np.random.default_rng(1))
     eta = np.where(nuisances.uniform, nuisances.draw(unit), 0.0)
@@ -209,8 +252,8 @@ def _sub_cells(problem: Problem, u: Array) -> tuple[np.ndarray, Array, Array, Ar
     width = np.where(nuisances.uniform, 0.0, nuisances.width)
     gridded = np.flatnonzero(nuisances.uniform & (np.arange(len(width)) > nuisances.clock))
     if len(gridded) == 0:
-        return np.arange(len(u)), u, _centre_eta(problem, len(u)), width
-    centre = _centre_eta(problem, 1)[0]
+        return np.arange(len(u)), u, centre_eta(problem, len(u)), width
+    centre = centre_eta(problem, 1)[0]
     counts = [_parts_of(problem, int(index)) for index in gridded]
     while np.prod(counts) > _MOST_SUB_CELLS:
         counts = [max(2, int(c * 0.8)) for c in counts]
@@ -228,12 +271,17 @@ def _sub_cells(problem: Problem, u: Array) -> tuple[np.ndarray, Array, Array, Ar
 
 
 def _parts_of(problem: Problem, index: int) -> int:
-    """How many parts of one nuisance turn the view by at most about 10 degrees each."""
+    """How many parts of one nuisance turn the view by at most about 10 degrees each, and no measured angle by 60."""
     nuisances = problem.nuisances
     if nuisances.periodic[index]:
         return 36
-    eta = _centre_eta(problem, 65)
+    eta = centre_eta(problem, 65)
     eta[:, index] = np.linspace(nuisances.low[index], nuisances.high[index], 65)
-    axes = problem.axes_at(np.full(65, 0.5), eta)
-    turn = np.linalg.norm(np.diff(axes, axis=0), axis=(-1, -2)).max(-1) / np.sqrt(2)
-    return int(np.clip(np.ceil(turn.sum() / _CELL_TURN), 4, _MOST_SUB_CELLS))
+    parts = 1
+    if problem.data.has_spots:
+        axes = problem.axes_at(np.full(65, 0.5), eta)
+        turn = (np.linalg.norm(np.diff(axes, axis=0), axis=(-1, -2)).max(-1) / np.sqrt(2)).sum()
+        parts = max(np.ceil(turn / _CELL_TURN), 4) if turn > 0 else 1
+    if problem.data.quantities:
+        parts = max(parts, np.ceil(angle_path_deg(problem, np.full(65, 0.5), eta) / _ANGLE_PART_DEG))
+    return int(min(parts, _MOST_SUB_CELLS))

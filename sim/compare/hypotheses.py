@@ -9,6 +9,9 @@ import numpy as np
 from .data import OutingData
 
 MIRRORED, UPSIDE_DOWN, HOUR = 0.02, 0.01, 0.01  # prior shares: per shot, per shot, per hour either way
+FLIPPED = (
+    0.04  # all given turns of spots have the wrong sign (mirrored photos, or the other sense of turning)
+)
 FLAG_ODDS = 20.0
 
 
@@ -30,6 +33,7 @@ def repairs_of(
     With `attitude_free` only mirroring makes a difference.
     """
     found = []
+    files = files if data.has_spots else ()
     for shot, file in enumerate(files):
         if data.may_mirror[shot]:
             found.append(Repair("mirrored", f"{file} is mirrored", MIRRORED, data.mirrored((shot,))))
@@ -39,7 +43,10 @@ def repairs_of(
             found.append(
                 Repair("upside-down", f"{file} is upside down", UPSIDE_DOWN, data.upside_down((shot,)))
             )
-    if not attitude_free:
+    if any(one.may_flip for one in data.quantities):
+        words = "the given turn has the wrong sign or comes from mirrored photos"
+        found.append(Repair("mirrored", words, FLIPPED, data.flipped_turns()))
+    if not attitude_free and data.has_clock_times:
         for hours in (-1.0, 1.0):
             way = "later" if hours > 0 else "earlier"
             words = f"all times are an hour off (true times {way})"

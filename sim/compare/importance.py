@@ -8,6 +8,7 @@ from scipy.stats import chi2
 
 from ...models.geometry import Array
 from .cells import Cells, Evidence
+from .modes import Modes
 from .numeric import ln_sum, sobol_points
 from .problem import Nuisances, Problem
 
@@ -21,6 +22,9 @@ def importance(problem: Problem, cells: Cells, points: int, rng: np.random.Gener
     cell_width = cells.high - cells.low
     ln_component = np.concatenate([cells.ln_flat, modes.ln_mass])
     home = np.concatenate([np.arange(len(cell_width)), modes.node])
+    if cells.lone is not None:
+        ln_component = np.concatenate([ln_component, cells.lone.ln_mass])
+        home = np.concatenate([home, cells.lone.node])
     ln_component = ln_component + np.log(cell_width)[home]
     ln_component -= ln_sum(ln_component)
     unit = sobol_points(points, k + 3, rng)
@@ -29,12 +33,20 @@ def importance(problem: Problem, cells: Cells, points: int, rng: np.random.Gener
     cell = np.clip(np.searchsorted(cells.low, u, side="right") - 1, 0, len(cell_width) - 1)
     ln_prior = nuisances.ln_prior(eta)
     parts = [np.log(PRIOR_SHARE) + ln_prior, _flat_part(ln_component, cell_width, cell) + ln_prior]
-    parts.append(_modes_density(cells, nuisances, ln_component[len(cell_width) :], u, eta, cell))
+    ends = len(cell_width), len(cell_width) + len(modes.node)
+    width = np.log(cell_width)[cell]
+    every = np.arange(k)
+    masses = ln_component[ends[0] : ends[1]], ln_component[ends[1] :]
+    parts.append(_modes_density(modes, nuisances, every, masses[0], eta, cell, width))
+    if cells.lone is not None:
+        moving = np.array(nuisances.moving)
+        others = nuisances.ln_priors(eta)[:, np.setdiff1d(every, moving)].sum(1)
+        parts.append(_modes_density(cells.lone, nuisances, moving, masses[1], eta, cell, width) + others)
     ln_proposal = np.logaddexp.reduce([parts[0], *(p + np.log(1 - PRIOR_SHARE) for p in parts[1:])])
     inside = np.isfinite(ln_prior)
     ln_like = np.full(points, -np.inf)
-    poses = problem.poses(u[inside], _clipped(nuisances, eta[inside]))
-    ln_like[inside] = problem.evaluate(u[inside], eta[inside], poses).ln_like + problem.ln_limbs(poses)
+    poses = problem.poses(u[inside], nuisances.inside(eta[inside]))
+    ln_like[inside] = problem.ln_whole(u[inside], eta[inside], poses)
     ln_weight = np.where(inside, ln_prior + ln_like - ln_proposal, -np.inf)
     ln_total = ln_sum(ln_weight)
     weight = np.exp(ln_weight - ln_total)
@@ -53,11 +65,6 @@ def importance(problem: Problem, cells: Cells, points: int, rng: np.random.Gener
     )
 
 
-def _clipped(nuisances: Nuisances, eta: Array) -> Array:
-    bounded = nuisances.uniform & ~nuisances.periodic
-    return np.where(bounded, np.clip(eta, nuisances.low, nuisances.high), eta)
-
-
 def _draw(
     cells: Cells, nuisances: Nuisances, ln_component: Array, home: np.ndarray, unit: Array
 ) -> tuple[Array, Array]:
@@ -72,13 +79,23 @@ def _draw(
     u = np.where(from_prior, unit[:, 1], cells.low[cell] + (cells.high - cells.low)[cell] * unit[:, 1])
     eta = nuisances.draw(unit[:, 3:])
     mode = component - len(cells.low)
-    local = np.flatnonzero(~from_prior & (mode >= 0))
-    stretch = np.sqrt(4 / chi2.ppf(unit[local, 2], 4))
-    normal = ndtri(unit[local, 3:]) * stretch[:, None]
-    which = mode[local]
-    eta[local] = cells.modes.eta[which] + np.einsum("nij,nj->ni", cells.modes.root[which], normal)
+    first_lone = len(cells.modes.node)
+    local = np.flatnonzero(~from_prior & (mode >= 0) & (mode < first_lone))
+    eta[local] = _from_modes(cells.modes, mode[local], unit[local, 2], unit[local, 3:])
+    if cells.lone is not None:
+        alone = np.flatnonzero(~from_prior & (mode >= first_lone))
+        columns = np.array(nuisances.moving)
+        some = unit[np.ix_(alone, 3 + columns)]
+        eta[np.ix_(alone, columns)] = _from_modes(cells.lone, mode[alone] - first_lone, unit[alone, 2], some)
     assert eta.shape == (n, k)
     return u, eta
+
+
+def _from_modes(modes: Modes, which: np.ndarray, unit_stretch: Array, unit: Array) -> Array:
+    """Student's t draws about modes from uniform numbers (m,) and (m, k)."""
+    stretch = np.sqrt(4 / chi2.ppf(unit_stretch, 4))
+    normal = ndtri(unit) * stretch[:, None]
+    return modes.eta[which] + np.einsum("nij,nj->ni", modes.root[which], normal)
 
 
 def _flat_part(ln_component: Array, cell_width: Array, cell: np.ndarray) -> Array:
@@ -86,23 +103,32 @@ def _flat_part(ln_component: Array, cell_width: Array, cell: np.ndarray) -> Arra
 
 
 def _modes_density(
-    cells: Cells, nuisances: Nuisances, ln_mass: Array, u: Array, eta: Array, cell: np.ndarray
+    modes: Modes,
+    nuisances: Nuisances,
+    columns: np.ndarray,
+    ln_mass: Array,
+    eta: Array,
+    cell: np.ndarray,
+    ln_width: Array,
 ) -> Array:
-    """ln density of the modes' part of the proposal at (u, eta)."""
-    modes, k = cells.modes, eta.shape[1]
-    result = np.full(len(u), -np.inf)
-    start = np.searchsorted(modes.node, np.arange(len(cells.low)))
-    stop = np.searchsorted(modes.node, np.arange(len(cells.low)), side="right")
+    """ln density of a part of the proposal: modes of each draw's cell, in the nuisances in `columns`.
+
+    `ln_mass` is that of the modes, `ln_width` the cell's, for each draw.
+    """
+    k, part = len(columns), eta[:, columns]
+    periodic = nuisances.periodic[columns]
+    result = np.full(len(eta), -np.inf)
+    start = np.searchsorted(modes.node, cell)
+    stop = np.searchsorted(modes.node, cell, side="right")
     inverse = np.linalg.inv(modes.root)
     ln_det = np.log(np.einsum("mkk->mk", modes.root)).sum(-1)
     constant = gammaln((4 + k) / 2) - gammaln(2.0) - 0.5 * k * np.log(4 * np.pi)
     for nth in range(int((stop - start).max(initial=0))):
-        here = np.flatnonzero(start[cell] + nth < stop[cell])
-        mode = start[cell[here]] + nth
-        gap = eta[here] - modes.eta[mode]
-        gap = np.where(nuisances.periodic, (gap + np.pi) % (2 * np.pi) - np.pi, gap)
+        here = np.flatnonzero(start + nth < stop)
+        mode = start[here] + nth
+        gap = part[here] - modes.eta[mode]
+        gap = np.where(periodic, (gap + np.pi) % (2 * np.pi) - np.pi, gap)
         strain = (np.einsum("nij,nj->ni", inverse[mode], gap) ** 2).sum(-1)
         ln_t = constant - ln_det[mode] - (4 + k) / 2 * np.log1p(strain / 4)
-        ln_width = np.log(cells.high - cells.low)[cell[here]]
-        result[here] = np.logaddexp(result[here], ln_mass[mode] - ln_width + ln_t)
+        result[here] = np.logaddexp(result[here], ln_mass[mode] - ln_width[here] + ln_t)
     return result

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ...models.geometry import Array, SunView, resolve_values
-from ...models.place import Instants, Site
+from ...models.place import Instants
 from ...models.registry import get_model
 from ..rotation import rotation_law
 from .data import OutingData
 from .evidence import integrate
 from .likelihood import Scene
-from .problem import Axis, Problem
+from .problem import Axis, Problem, site_at
 
 MODEL = "distant-sphere"
 _GAP_DEG = 3.0
@@ -72,10 +72,10 @@ def latitude_problem(data: OutingData, law: str) -> Problem:
     values = resolve_values(model)
     axis = Axis("latitude_deg", "deg", -90.0, 90.0, "sine-uniform")
     site = data.site
+    data = replace(data, site_sigma_deg=(0.0, data.site_sigma_deg[1]))
 
     def view(instants: Instants, free: dict[str, Array]) -> SunView:
-        here = Site(free["latitude_deg"], site.longitude_deg, site.height_m)
-        return model.view(instants, here, values)
+        return model.view(instants, site_at(site, free), values)
 
     return Problem(data, Scene.of(data, rotation_law(law)), view, (axis,), site)
 

@@ -88,6 +88,29 @@ class Evaluation:
     placed: Placed | None = None
 
 
+def no_spots(trials: int, rates: int) -> Evaluation:
+    """The evaluation of `trials` trials where no spots are data: ln likelihood 0."""
+    zero, by_rate = np.zeros(trials), np.zeros((trials, rates))
+    none = np.empty(0, dtype=int)
+    pairs = PairList(
+        none,
+        none,
+        none,
+        np.empty((0, rates)),
+        np.empty((0, 2)),
+        np.empty((0, 2, 2)),
+        np.empty((0, 2)),
+    )
+    placed = Placed(
+        np.empty((trials, 0, 3)),
+        np.empty((trials, 0, 2, 3)),
+        np.empty((trials, 0, 3)),
+        np.empty((trials, 0)),
+        np.empty((trials, 0, 0)),
+    )
+    return Evaluation(zero, zero, by_rate, by_rate, pairs, placed)
+
+
 def evaluate(
     scene: Scene, poses: Poses, roll: Array, squash: Array, *, keep: bool = False, rough: bool = False
 ) -> Evaluation:

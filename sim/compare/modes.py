@@ -15,9 +15,11 @@ from . import world
 from .likelihood import Placed, drift_variances, place, tangent_basis, tangent_offsets
 from .matching import PairList
 from .poses import Poses, rolled
-from .problem import Nuisances, Problem
+from .problem import Problem
+from .quantities_likelihood import pull_at
 
 _ITERATIONS = 6
+AXES_STEPS = {"clock": 20.0, "latitude": 1e-3, "longitude": 1e-3}  # seconds and degrees; 1e-4 of other priors
 _SAME = 4.0  # squared Mahalanobis distance below which two modes are one
 
 
@@ -43,16 +45,19 @@ class Modes:
 
 
 class Frame:
-    """Poses at given nodes and how they move with the clock, the mount's angle and further parameters."""
+    """Poses and quantities at given nodes and how they move with clock, site and further parameters."""
 
     def __init__(self, problem: Problem, u: Array, eta: Array) -> None:
         self.problem, self.u, self.eta = problem, u, eta
         nuisances = problem.nuisances
-        self.moving = [nuisances.clock, *range(nuisances.first_extra, len(nuisances.sigma))]
         self.poses = problem.poses(u, eta)
+        self.pull = pull_at(problem, u, eta) if problem.data.quantities else None
         self.slope = {}
-        for index in self.moving:
-            step = 20.0 if index == nuisances.clock else 1e-4
+        for index in nuisances.moving:
+            name = nuisances.name_of(index)
+            if name == "refraction" or not problem.data.has_spots:
+                continue
+            step = AXES_STEPS.get(name, 1e-4)
             ahead, behind = eta.copy(), eta.copy()
             ahead[:, index] += step
             behind[:, index] -= step
@@ -62,7 +67,8 @@ class Frame:
         """The same for some rows."""
         new = object.__new__(Frame)
         new.problem, new.u, new.eta = self.problem, self.u[rows], self.eta[rows]
-        new.moving, new.poses = self.moving, self.poses[rows]
+        new.poses = self.poses[rows]
+        new.pull = None if self.pull is None else self.pull[rows]
         new.slope = {index: slope[rows] for index, slope in self.slope.items()}
         return new
 
@@ -195,6 +201,7 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
     eta : ndarray, shape (m, k)
     precision : ndarray, shape (m, k, k)
     ln_like, ln_unmatched : ndarray, shape (m,)
+        Of the spots alone.
     """
     nuisances = frame.problem.nuisances
     prior = np.diag(1 / nuisances.width**2)
@@ -202,31 +209,27 @@ def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
     best: Array = eta.copy()
     best_value = np.full(len(eta), -np.inf)
     for _ in range(_ITERATIONS):
-        gradient, precision, value, _, _ = _normal_equations(frame, eta, rough=True)
-        value = value + nuisances.ln_prior(eta)
+        gradient, precision, value, _, others = _normal_equations(frame, eta, rough=True)
+        value = value + others + nuisances.ln_prior(eta)
         better = value > best_value
         best[better], best_value[better] = eta[better], value[better]
         step = np.linalg.solve(precision + prior, (gradient - pull * eta)[..., None])[..., 0]
         step = np.clip(step, -3 * nuisances.width, 3 * nuisances.width)
         moved = np.where(better[:, None], eta, best) + np.where(better, 1.0, 0.3)[:, None] * step
-        eta = _inside(nuisances, np.asarray(moved, dtype=float))
+        eta = nuisances.inside(np.asarray(moved, dtype=float))
         if np.all(np.abs(step) < 0.02 / np.sqrt(np.einsum("mkk->mk", precision + prior))):
             break
-    _, _, value, _, _ = _normal_equations(frame, eta, rough=True)
-    eta = np.where((value + nuisances.ln_prior(eta) < best_value)[:, None], best, eta)
+    _, _, value, _, others = _normal_equations(frame, eta, rough=True)
+    eta = np.where((value + others + nuisances.ln_prior(eta) < best_value)[:, None], best, eta)
     _, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
     return eta, precision + prior, ln_like, ln_unmatched
 
 
-def _inside(nuisances: Nuisances, eta: Array) -> Array:
-    bounded = nuisances.uniform & ~nuisances.periodic
-    return np.where(bounded, np.clip(eta, nuisances.low, nuisances.high), eta)
-
-
 def _normal_equations(
     frame: Frame, eta: Array, rough: bool = False
-) -> tuple[Array, Array, Array, Array, PairList]:
-    """Pull and precision of all pairs, each weighted with its chance; ln likelihood with and without."""
+) -> tuple[Array, Array, Array, Array, Array | float]:
+    """Pull and precision of all pairs, each weighted with its chance, and of the quantities; then ln likelihood
+    of the spots with and without matches, and that of the quantities, to first order from the frame."""
     problem = frame.problem
     poses = frame.poses_at(eta)
     result = problem.evaluate(frame.u, eta, poses, keep=True, rough=rough)
@@ -245,7 +248,10 @@ def _normal_equations(
         who = pairs.trial[starts]
         gradient[who] = -np.add.reduceat((pulled @ pairs.delta[..., None])[..., 0], starts)
         precision[who] = np.add.reduceat(pulled @ slope, starts)
-    return gradient, precision, result.ln_like, result.ln_unmatched, pairs
+    if frame.pull is None:
+        return gradient, precision, result.ln_like, result.ln_unmatched, 0.0
+    pulled_too, tighter, ln_quantities = frame.pull.moved(eta - frame.eta).equations(problem.data.quantities)
+    return gradient + pulled_too, precision + tighter, result.ln_like, result.ln_unmatched, ln_quantities
 
 
 def pair_chances(pairs: PairList, by_rate: Array) -> Array:
@@ -287,15 +293,17 @@ def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes
     root = np.asarray(np.linalg.cholesky((covariance + np.swapaxes(covariance, 1, 2)) / 2), dtype=float)
     ln_volume = 0.5 * k * np.log(2 * np.pi) + np.log(np.einsum("mkk->mk", root)).sum(-1)
     ln_mass = surplus + nuisances.ln_prior(eta) + ln_volume
+    if frame.pull is not None:
+        ln_mass = ln_mass + frame.problem.ln_quantities(frame.u, eta)
     keep = np.flatnonzero(np.isfinite(ln_mass))
     order = keep[best_of_each(node[keep], ln_mass[keep], len(keep))]
-    order = _without_twins(node, eta, precision, nuisances, order)
+    order = without_twins(node, eta, precision, nuisances.periodic, order)
     order = order[best_of_each(node[order], ln_mass[order], most)]
     return Modes(node[order], eta[order], root[order], ln_mass[order])
 
 
-def _without_twins(
-    node: np.ndarray, eta: Array, precision: Array, nuisances: Nuisances, order: np.ndarray
+def without_twins(
+    node: np.ndarray, eta: Array, precision: Array, periodic: np.ndarray, order: np.ndarray
 ) -> np.ndarray:
     """Drop every mode that lies on a heavier one of its node; `order` is by node, then falling mass."""
     alive = np.ones(len(order), dtype=bool)
@@ -306,8 +314,8 @@ def _without_twins(
         same = nodes[back:] == nodes[:-back]
         if not same.any():
             break
-        gap = nuisances.wrapped(eta[order[back:]] - eta[order[:-back]])
-        gap = np.where(nuisances.periodic, gap, eta[order[back:]] - eta[order[:-back]])
+        gap = eta[order[back:]] - eta[order[:-back]]
+        gap = np.where(periodic, (gap + np.pi) % (2 * np.pi) - np.pi, gap)
         far = np.einsum("mi,mij,mj->m", gap, precision[order[:-back]], gap)
         alive[back:] &= ~(same & (far < _SAME) & alive[:-back])
     return order[alive]

@@ -72,8 +72,7 @@ def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_P
 
     def ln_like(unit: Array) -> float:
         u, eta = parts(unit)
-        poses = problem.poses(u, eta)
-        return float((problem.evaluate(u, eta, poses).ln_like + problem.ln_limbs(poses))[0])
+        return float(problem.ln_whole(u, eta)[0])
 
     periodic = [scanned + int(index) for index in np.flatnonzero(nuisances.periodic)]
     options: dict[str, Any] = {"periodic": periodic} if periodic else {}

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy.special import gammaln
 from scipy.stats import norm
 
 from ...models.errors import InputError
@@ -15,8 +14,11 @@ from ...models.geometry import Array, GeometryModel, Parameter, SunView, Variant
 from ...models.place import Instants, Site
 from ..rotation import RotationLaw, rotation_law
 from .data import OutingData
-from .likelihood import Evaluation, Scene, evaluate
+from .likelihood import Evaluation, Scene, evaluate, no_spots
+from .numeric import ln_t4
 from .poses import Poses, disc_body_axes, poses_of
+from .quantities_likelihood import ln_densities
+from .quantities_predict import forecast
 
 View = Callable[[Instants, dict[str, Array]], SunView]
 PRIOR_MAPS: dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
@@ -61,7 +63,8 @@ class Axis:
 
 @dataclass(frozen=True)
 class Nuisances:
-    """Roll and squash of each shot, the clock, a mount's angle, and parameters beyond the first.
+    """Roll and squash of each shot, the clock, a mount's angle, what quantities and an uncertain site add, and
+    parameters beyond the first.
 
     Attributes
     ----------
@@ -71,6 +74,9 @@ class Nuisances:
         Bounds of the uniform ones.
     periodic : ndarray of bool, shape (k,)
     n_shots : int
+    shared : tuple of str
+        Names of those between the mount's angle and the further parameters: ``"refraction"`` (standard deviations
+        of the logarithm of its strength), ``"latitude"`` and ``"longitude"`` (degrees from the given site).
     """
 
     sigma: Array
@@ -78,13 +84,22 @@ class Nuisances:
     high: Array
     periodic: np.ndarray
     n_shots: int
+    shared: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, data: OutingData, extra_axes: int) -> Nuisances:
         """Nuisances of an outing and `extra_axes` further parameters (coordinates 0 to 1)."""
         mount = 1 if data.equatorial.any() else 0
+        shared = data.shared_sigma
         sigma = np.concatenate(
-            [data.roll_sigma, data.squash_sigma, [data.clock_sigma], np.full(mount + extra_axes, np.inf)]
+            [
+                data.roll_sigma,
+                data.squash_sigma,
+                [data.clock_sigma],
+                np.full(mount, np.inf),
+                list(shared.values()),
+                np.full(extra_axes, np.inf),
+            ]
         )
         uniform = ~np.isfinite(sigma)
         n = len(sigma) - extra_axes
@@ -95,6 +110,7 @@ class Nuisances:
             np.where(periodic, np.pi, np.where(uniform, 1.0, 0.0)),
             periodic,
             data.n_shots,
+            tuple(shared),
         )
 
     @property
@@ -123,10 +139,34 @@ class Nuisances:
     @property
     def first_extra(self) -> int:
         """Place of the first parameter beyond the scanned one."""
+        return self._first_shared + len(self.shared)
+
+    @property
+    def _first_shared(self) -> int:
         return self.clock + (1 if self.mount is None else 2)
+
+    def place_of(self, name: str) -> int | None:
+        """Place of one of `shared`, None where it is not there."""
+        return self._first_shared + self.shared.index(name) if name in self.shared else None
+
+    @property
+    def moving(self) -> list[int]:
+        """Places of those that change the model's view or what is seen of it, apart from roll, squash and mount."""
+        return [self.clock, *range(self._first_shared, len(self.sigma))]
+
+    def name_of(self, place: int) -> str:
+        """``"clock"``, one of `shared`, or ``""``."""
+        if place == self.clock:
+            return "clock"
+        index = place - self._first_shared
+        return self.shared[index] if 0 <= index < len(self.shared) else ""
 
     def ln_prior(self, eta: Array) -> Array:
         """ln density at eta (b, k); -inf outside the bounds of what is not periodic."""
+        return self.ln_priors(eta).sum(-1)
+
+    def ln_priors(self, eta: Array) -> Array:
+        """The parts of :meth:`ln_prior`, (b, k)."""
         sigma = np.where(self.uniform, 1.0, self.sigma)
         each = np.where(
             self.uniform,
@@ -134,7 +174,7 @@ class Nuisances:
             norm.logpdf(eta / sigma) - np.log(sigma),
         )
         outside = self.uniform & ~self.periodic & ((eta < self.low) | (eta > self.high))
-        return np.where(outside, -np.inf, each).sum(-1)
+        return np.where(outside, -np.inf, each)
 
     def draw(self, unit: Array) -> Array:
         """Prior draws from uniform numbers (b, k)."""
@@ -145,10 +185,10 @@ class Nuisances:
         """eta with the periodic ones brought to -pi ... pi."""
         return np.where(self.periodic, (eta + np.pi) % (2 * np.pi) - np.pi, eta)
 
-
-def ln_t4(residual: Array) -> Array:
-    """ln density of Student's t with 4 degrees of freedom."""
-    return gammaln(2.5) - gammaln(2.0) - 0.5 * np.log(4 * np.pi) - 2.5 * np.log1p(residual**2 / 4)
+    def inside(self, eta: Array) -> Array:
+        """eta with the bounded ones brought inside their bounds."""
+        bounded = self.uniform & ~self.periodic
+        return np.where(bounded, np.clip(eta, self.low, self.high), eta)
 
 
 @dataclass(frozen=True)
@@ -177,37 +217,60 @@ class Problem:
         object.__setattr__(self, "nuisances", Nuisances.of(self.data, max(len(self.axes) - 1, 0)))
 
     def values(self, u: Array, eta: Array) -> dict[str, Array]:
-        """Free parameters by name, each (b, 1), at scan places u (b,) and nuisances eta (b, k)."""
+        """Free parameters by name, each (b, 1), at scan places u (b,) and nuisances eta (b, k).
+
+        Where the site is uncertain, its own latitude and longitude under the names of `SITE_VALUES` too.
+        """
         first = self.nuisances.first_extra
         places = [u, *(eta[:, first + i] for i in range(len(self.axes) - 1))]
-        return {axis.name: axis.value(place)[:, None] for axis, place in zip(self.axes, places, strict=False)}
+        found = {
+            axis.name: axis.value(place)[:, None] for axis, place in zip(self.axes, places, strict=False)
+        }
+        for name, given, reach in (
+            ("latitude", self.site.latitude_deg, 90.0),
+            ("longitude", self.site.longitude_deg, 360.0),
+        ):
+            place = self.nuisances.place_of(name)
+            if place is not None:
+                found[SITE_VALUES[name]] = np.clip(given + eta[:, place], -reach, reach)[:, None]
+        return found
+
+    def view_of(self, instants: Instants, values: dict[str, Array], rows: int | None = None) -> SunView:
+        """The view spread out to instants (b, t); with `rows` to (rows or more, t) for instants (t,)."""
+        view = self.view(instants, values)
+        shape = instants.shape if rows is None else (rows, *instants.shape)
+        parts = (
+            (view.direction, (3,)),
+            (view.distance, ()),
+            (view.attitude, (3, 3)),
+            (view.celestial_north, (3,)),
+            (view.sun_radius_km, ()),
+        )
+        if rows is not None:
+            own = (part.shape[: part.ndim - len(tail)] for part, tail in parts)
+            shape = np.broadcast_shapes(shape, *own)
+        if all(part.shape == (*shape, *tail) for part, tail in parts):
+            return view
+        return SunView(*(np.broadcast_to(part, (*shape, *tail)) for part, tail in parts))
 
     def _view_at(self, u: Array, eta: Array) -> tuple[SunView, Site]:
         values = self.values(u, eta)
         clock = eta[:, self.nuisances.clock, None] / 86400
         utc = self.data.instants.utc_days + clock
         moved = Instants(utc, self.data.instants.ut1_days + clock, self.data.instants.tt_days + clock)
-        view = self.view(moved, values)
-        if view.shape != utc.shape:
-            shape = utc.shape
-            view = SunView(
-                np.broadcast_to(view.direction, (*shape, 3)),
-                np.broadcast_to(view.distance, shape),
-                np.broadcast_to(view.attitude, (*shape, 3, 3)),
-                np.broadcast_to(view.celestial_north, (*shape, 3)),
-                np.broadcast_to(view.sun_radius_km, shape),
-            )
-        latitude = values.get("latitude_deg")
-        site = self.site if latitude is None else Site(latitude, self.site.longitude_deg, self.site.height_m)
-        return view, site
+        return self.view_of(moved, values), site_at(self.site, values)
 
     def poses(self, u: Array, eta: Array) -> Poses:
         """Poses at scan places and nuisances (clock and further parameters; roll and squash apart)."""
+        if self.data.n_shots == 0:
+            return Poses(np.empty((len(u), 0, 3, 3)), np.empty((len(u), 0)), np.zeros(len(u)))
         view, site = self._view_at(u, eta)
         return poses_of(view, site, self.data.equatorial, self.data.hidden)
 
     def axes_at(self, u: Array, eta: Array) -> Array:
         """Only the body axes of :meth:`poses`, (b, s, 3, 3)."""
+        if self.data.n_shots == 0:
+            return np.empty((len(u), 0, 3, 3))
         view, site = self._view_at(u, eta)
         return disc_body_axes(view, site, self.data.equatorial)
 
@@ -224,7 +287,9 @@ class Problem:
     def evaluate(
         self, u: Array, eta: Array, poses: Poses | None = None, *, keep: bool = False, rough: bool = False
     ) -> Evaluation:
-        """ln likelihood of spots at scan places u (b,) and nuisances eta (b, k)."""
+        """ln likelihood of spots at scan places u (b,) and nuisances eta (b, k); 0 where no spots are data."""
+        if not self.data.has_spots:
+            return no_spots(len(u), len(self.scene.rates.false))
         poses = self.poses(u, eta) if poses is None else poses
         return evaluate(self.scene, poses, self.rolls(eta), self.squashes(eta), keep=keep, rough=rough)
 
@@ -237,21 +302,51 @@ class Problem:
             total += ln_t4((ratio.value - expected) / ratio.sigma) - np.log(ratio.sigma)
         return total
 
+    def ln_quantities(self, u: Array, eta: Array) -> Array:
+        """ln density of the measured quantities at scan places and nuisances, (b,)."""
+        return ln_densities(self.data.quantities, forecast(self, u, eta)).sum(1)
+
+    def ln_whole(self, u: Array, eta: Array, poses: Poses | None = None) -> Array:
+        """ln likelihood of everything measured: spots, limbs and quantities, (b,)."""
+        poses = self.poses(u, eta) if poses is None else poses
+        total = self.evaluate(u, eta, poses).ln_like + self.ln_limbs(poses)
+        return total + self.ln_quantities(u, eta) if self.data.quantities else total
+
+
+SITE_VALUES = {"latitude": "site_latitude_deg", "longitude": "site_longitude_deg"}
+
+
+def site_at(site: Site, values: Mapping[str, Any]) -> Site:
+    """The site with the latitude and longitude that `values` holds for it."""
+    latitude = values.get("latitude_deg", values.get(SITE_VALUES["latitude"]))
+    longitude = values.get(SITE_VALUES["longitude"])
+    if latitude is None and longitude is None:
+        return site
+    return Site(
+        site.latitude_deg if latitude is None else latitude,
+        site.longitude_deg if longitude is None else longitude,
+        site.height_m,
+    )
+
 
 def problem_of(
     model: GeometryModel, variant: Variant, data: OutingData, law: str, given: Mapping[str, Any] | None = None
 ) -> Problem:
     """Problem of a model's variant; parameters in `given` are held, the variant's free ones integrated.
 
-    A given parameter that the variant fixes otherwise is ignored for it; one that is free is held.
+    A given parameter that the variant fixes otherwise is ignored for it; one that is free is held. What only an
+    absolute angular size makes active is held at its default without one.
     """
     known = {p.name: p for p in model.parameters}
     given = {name: value for name, value in (given or {}).items() if name in known}
     held = resolve_values(model, {**given, **variant.fixed})
-    free = tuple(Axis.of(known[name]) for name in variant.free if name not in given)
+    active = (*variant.free, *(variant.free_with_size if data.has_size else ()))
+    free = tuple(Axis.of(known[name]) for name in active if name not in given)
 
     def view(instants: Instants, values: dict[str, Array]) -> SunView:
-        return model.view(instants, data.site, {**held, **values})
+        here = {name: value for name, value in values.items() if name in SITE_VALUES.values()}
+        own = {name: value for name, value in values.items() if name not in here}
+        return model.view(instants, site_at(data.site, here), {**held, **own})
 
     chosen: RotationLaw = rotation_law("rigid" if variant.rigid else law)
     return Problem(data, Scene.of(data, chosen), view, free, data.site)
