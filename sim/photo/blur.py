@@ -57,7 +57,7 @@ def limb_motion(
     disc : DiscMap
     edges : EdgeSet
     angles : ndarray
-        Directions of the rays on the disc, radians.
+        Directions of the rays on the disc, radians, a multiple of 72.
     """
     (columns, rows), _, outward = normals(disc, angles)
     reach = max(0.03 * disc.a, 5 * edges.blur_px, min(14.0, 0.12 * disc.a))
@@ -71,27 +71,30 @@ def limb_motion(
     )
     seen = edges.good & np.all(np.isfinite(profile), axis=1)
     direction = np.arctan2(-outward[1], outward[0])
-    middles, widths = [], []
-    for group in np.array_split(np.arange(len(angles)), _GROUPS):
-        chosen = group[seen[group]]
-        if len(chosen) < 0.6 * len(group):
-            continue
-        width = _width(np.mean(profile[chosen], axis=0), step)
-        if width is not None:
-            middles.append(float(np.angle(np.mean(np.exp(1j * direction[chosen])))))
-            widths.append(width)
+    count = seen.reshape(_GROUPS, -1).sum(axis=1)
+    enough = count >= 0.6 * len(angles) / _GROUPS
+
+    def means(values: Array) -> Array:
+        sums = values.reshape(_GROUPS, -1, values.shape[1]).sum(axis=1)
+        return sums[enough] / count[enough, None]
+
+    width = _widths(means(np.where(seen[:, None], profile, 0)), step)
+    ray = np.angle(means(np.where(seen, np.exp(1j * direction), 0)[:, None]))[:, 0]
+    known = np.isfinite(width)
+    middles, widths = ray[known], width[known]
     if len(widths) < _GROUPS // 3:
         return STILL
-    return _along(np.array(middles), np.array(widths))
+    return _along(middles, widths)
 
 
-def _width(profile: Array, spacing_px: float) -> float | None:
-    """Step over steepest slope, pixels."""
-    ends = max(len(profile) // 8, 2)
-    step = float(np.mean(profile[:ends]) - np.mean(profile[-ends:]))
-    slope = -ndimage.gaussian_filter1d(profile, 1.0, order=1, mode="nearest")
-    steepest = float(np.max(slope))
-    return spacing_px * step / steepest if steepest > 0 and step > 0 else None
+def _widths(profiles: Array, spacing_px: float) -> Array:
+    """Step over steepest slope of each profile, pixels; nan where the light does not fall."""
+    ends = max(profiles.shape[1] // 8, 2)
+    step = np.mean(profiles[:, :ends], axis=1) - np.mean(profiles[:, -ends:], axis=1)
+    slope = -ndimage.gaussian_filter1d(profiles, 1.0, axis=1, order=1, mode="nearest")
+    steepest = np.max(slope, axis=1)
+    falls = (steepest > 0) & (step > 0)
+    return np.where(falls, spacing_px * step / np.where(falls, steepest, 1.0), np.nan)
 
 
 def _along(direction: Array, width: Array) -> Motion:

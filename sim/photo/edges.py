@@ -14,7 +14,7 @@ from ...models.geometry import Array
 from .discmap import DiscMap
 
 RAYS = 720
-_STEP_PX = 0.5
+_STEP_PX, _STEP_SHARE = 0.5, 0.4  # between samples; of the smoothing
 _WEAK = 0.3
 _HORIZON_MARGIN = 0.03
 
@@ -36,13 +36,6 @@ def ray_angles() -> Array:
 
 def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Array, rows: Array) -> Array:
     """Linear light between pixels (bilinear, after the inverse tone curve); nan outside the picture."""
-    return sample_by(luma, (table,), columns, rows)[0]
-
-
-def sample_by(
-    luma: npt.NDArray[Any], tables: Sequence[npt.NDArray[np.float32]], columns: Array, rows: Array
-) -> list[Array]:
-    """The same by each of several tables of light by code."""
     height, width = luma.shape
     within = (
         np.min(columns) >= 0
@@ -58,15 +51,13 @@ def sample_by(
     top = np.minimum(rows.astype(np.int32), height - 2)
     u, v = (columns - left).astype(np.float32), (rows - top).astype(np.float32)
     flat, at = luma.reshape(-1), top * np.intp(width) + left
-    codes = [flat.take(at), flat.take(at + 1), flat.take(at + width), flat.take(at + (width + 1))]
-    found = []
-    for table in tables:
-        upper, upper_right, lower, lower_right = (table.take(corner) for corner in codes)
-        upper += u * (upper_right - upper)
-        lower += u * (lower_right - lower)
-        upper += v * (lower - upper)
-        found.append(upper if inside is None else np.where(inside, upper, np.float32(np.nan)))
-    return found
+    upper, upper_right, lower, lower_right = (
+        table.take(flat.take(at + aside)) for aside in (0, 1, width, width + 1)
+    )
+    upper += u * (upper_right - upper)
+    lower += u * (lower_right - lower)
+    upper += v * (lower - upper)
+    return upper if inside is None else np.where(inside, upper, np.float32(np.nan))
 
 
 def normals(disc: DiscMap, angles: Array) -> tuple[tuple[Array, Array], Array, Array]:
@@ -109,25 +100,37 @@ def edge_points_by(
     horizon: tuple[Array, Array] | None,
     sides: int = 9,
 ) -> list[EdgeSet]:
-    """The same by each of several tables of light by code, from one sampling."""
+    """The same by each of several rising tables of light by code.
+
+    The picture is sampled by the first; the profiles averaged along the limb then pass on to the others.
+    """
     (base_columns, base_rows), along, outward = normals(disc, angles)
     pad = 3 * smooth_px
-    step = max(_STEP_PX, 0.25 * smooth_px)
+    step = max(_STEP_PX, _STEP_SHARE * smooth_px)
     offsets = np.arange(-reach_px - pad, reach_px + pad + step, step)
     spacing = 2 * np.pi * disc.a / len(angles)
     count = int(np.clip(round(spacing), 1, sides))
-    profiles = [np.zeros((len(angles), len(offsets))) for _ in tables]
+    profile = np.zeros((len(angles), len(offsets)))
     columns = base_columns[:, None] + outward[0][:, None] * offsets
     rows = base_rows[:, None] + outward[1][:, None] * offsets
     for side in (np.arange(count) - (count - 1) / 2) * (spacing / count if count > 1 else 0.0):
-        places = columns + (side * along[0])[:, None], rows + (side * along[1])[:, None]
-        for profile, light in zip(profiles, sample_by(luma, tables, *places), strict=True):
-            profile += light
+        profile += sample(
+            luma, tables[0], columns + (side * along[0])[:, None], rows + (side * along[1])[:, None]
+        )
+    profile /= count
+    base = base_columns, base_rows
     return [
         _inflections(
-            profile / count, offsets, reach_px, smooth_px, (base_columns, base_rows), outward, disc, horizon
+            profile if table is tables[0] else np.interp(profile, tables[0], table),
+            offsets,
+            reach_px,
+            smooth_px,
+            base,
+            outward,
+            disc,
+            horizon,
         )
-        for profile in profiles
+        for table in tables
     ]
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from ...models.geometry import Array
 
@@ -18,6 +21,7 @@ BLOCKS = 500
 _STRIP_ROWS = 32  # so that a strip with its temporaries stays in the processor's cache
 _SPACING = 8
 _TRUNCATE = 3.0  # sigmas
+_MANY = 20_000  # pixels
 
 
 def strips(rows: int, step: int = 1) -> Iterator[tuple[slice, slice]]:
@@ -109,6 +113,31 @@ def grown(mask: Bools) -> Bools:
     wider[:, 1:] |= mask[:, :-1]
     wider[:, :-1] |= mask[:, 1:]
     return wider
+
+
+def labelled(mask: Bools, *, corners: bool) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], int]:
+    """Flat indices of a mask's pixels, which connected part (0, 1, ...) each is of, and how many parts there are.
+
+    `corners`: whether pixels that touch by a corner are connected. For a few pixels in a large field.
+    """
+    places = np.flatnonzero(mask)
+    if len(places) > _MANY:
+        structure = np.ones((3, 3)) if corners else None
+        labels, count = cast("tuple[Any, int]", ndimage.label(mask, structure))
+        return places, labels.ravel()[places].astype(np.intp) - 1, count
+    width = mask.shape[1]
+    column = places % width
+    first, second = [], []
+    for right, down in ((1, 0), (0, 1), (1, 1), (-1, 1))[: 4 if corners else 2]:
+        other = places + (down * width + right)
+        at = np.minimum(np.searchsorted(places, other), len(places) - 1)
+        joined = (places[at] == other) & (column + right >= 0) & (column + right < width)
+        first.append(np.flatnonzero(joined))
+        second.append(at[joined])
+    ends = np.concatenate(first), np.concatenate(second)
+    graph = coo_array((np.ones(len(ends[0]), np.int8), ends), shape=(len(places), len(places)))
+    count, labels = connected_components(graph, directed=False)
+    return places, labels.astype(np.intp), int(count)
 
 
 def median_of_nine(values: npt.NDArray[Any]) -> Floats:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from ...models.geometry import Array
+from .grids import labelled
 
 WEIGHT_SHARE = 0.15
 _SADDLE_SHARE = 0.5
@@ -55,12 +56,19 @@ def cut_pieces(smooth: Array, raw: Array, sigma: Array, low: Array, high: Array,
     Two peaks of a region are one spot (umbrae in one penumbra) where the saddle between them is deeper
     than half of the fainter peak, or the fainter rises less than 4 sigma above it; else they are two.
     """
-    labels: Any = ndimage.label(usable & (smooth > low), structure=np.ones((3, 3)))[0]  # type: ignore[index]
+    places, labels, count = labelled(usable & (smooth > low), corners=True)
+    if count == 0:
+        return []
+    deep = np.bincount(labels[smooth.ravel()[places] > high.ravel()[places]], minlength=count) > 0
+    order = np.argsort(labels, kind="stable")
     pieces: list[Piece] = []
-    for index, box in enumerate(ndimage.find_objects(labels), start=1):
-        region = labels[box] == index
-        if not np.any(smooth[box][region] > high[box][region]):
+    for part in np.split(places[order], np.cumsum(np.bincount(labels))[:-1]):
+        if not deep[labels[np.searchsorted(places, part[0])]]:
             continue
+        rows, columns = np.divmod(part, smooth.shape[1])
+        box = np.s_[rows[0] : rows[-1] + 1, columns.min() : columns.max() + 1]
+        region = np.zeros(smooth[box].shape, bool)
+        region[rows - rows[0], columns - columns.min()] = True
         depth = np.where(region, smooth[box], -1.0)
         alone = np.count_nonzero(region) >= _MOST_PIXELS or _one_peak(depth, region)
         basins = region * 1 if alone else _basins(depth, region, sigma[box])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +12,7 @@ from scipy import ndimage
 from ...models.geometry import Array
 from .covered import hidden_part
 from .field import DiscField, disc_field
+from .grids import labelled
 from .impostors import impostors
 from .limb import Limb, place_covariance
 from .load import Photo, linear_table
@@ -133,15 +133,13 @@ def _faint(field: DiscField, limb: Limb) -> tuple[MeasuredSpot, ...]:
     """Dips of 3.5 sigma and 4 % that are not deep enough for a spot."""
     level = np.maximum(_FAINT_SIGMAS * field.sigma, _FAINT_DEPTH)
     dips = field.usable & (field.smooth > level)
-    labels, count = cast("tuple[Any, int]", ndimage.label(dips))
+    places, labels, count = labelled(dips, corners=False)
     if count == 0 or count > _MOST_FAINT:
         return ()
-    places = np.column_stack(np.nonzero(dips))
-    own_label = labels[dips]
-    order = np.lexsort((-field.smooth[dips], own_label))
-    peaks = places[order][np.searchsorted(own_label[order], np.arange(1, count + 1))]
+    order = np.lexsort((-field.smooth.ravel()[places], labels))
+    peaks = places[order][np.searchsorted(labels[order], np.arange(count))]
     found = []
-    for row, column in peaks:
+    for row, column in zip(*np.divmod(peaks, dips.shape[1]), strict=True):
         depth = float(field.smooth[row, column])
         if depth > max(DETECT_SIGMAS * field.sigma[row, column], LEAST_DEPTH):
             continue
