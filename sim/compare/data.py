@@ -99,6 +99,21 @@ class OutingData:
         return self.has_spots or any(not one.of_a_day for one in self.quantities)
 
     @property
+    def turn_instants(self) -> Instants | None:
+        """Times of the shots, else of the first given turn of the Sun's face; None without either."""
+        if self.n_shots > 1:
+            return self.instants
+        given = [one for one in self.quantities if one.of_attitude]
+        return Instants.from_utc_days(np.array(given[0].days)) if given else None
+
+    @property
+    def middle(self) -> Instants:
+        """One instant in the middle of what was measured."""
+        if self.n_shots:
+            return self.instants[self.n_shots // 2]
+        return Instants.from_utc_days(np.median([day for one in self.quantities for day in one.days]))
+
+    @property
     def shared_sigma(self) -> dict[str, float]:
         """Standard deviations of the nuisances that quantities and an uncertain site add, by name."""
         found = {"refraction": self.bend_scale} if any(one.bend_sigma for one in self.quantities) else {}

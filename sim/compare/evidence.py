@@ -128,7 +128,8 @@ def spread_out(problem: Problem, lone: Modes) -> Modes:
     eta = centre_eta(problem, len(lone.node))
     eta[:, nuisances.moving] = lone.eta
     root = np.tile(np.diag(nuisances.width), (len(eta), 1, 1))
-    root[np.ix_(np.arange(len(eta)), nuisances.moving, nuisances.moving)] = lone.root
+    moving = np.array(nuisances.moving)
+    root[:, moving[:, None], moving] = lone.root
     return Modes(lone.node, eta, root, lone.ln_mass)
 
 

@@ -186,8 +186,9 @@ class QuantityResidual(NamedTuple):
     z: float
 
     def to_json(self) -> dict:
-        """Keys of the machine-readable output: kind, times, measured, predicted (null: no such event), z."""
+        """Keys of the machine-readable output, beside those of spots; `predicted` is null for no such event."""
         return {
+            **dict.fromkeys(("shot", "id", "dx", "dy", "zx", "zy")),
             "kind": self.one.kind,
             "turn_kind": self.one.given.turn_kind,
             "time_utc": times_shown(self.one),

@@ -18,6 +18,7 @@ from ..turns import celestial_north_turn, unwrapped_turn
 from ..turns import pattern_turn as predicted_turn
 from .data import OutingData
 from .latitude import MODEL
+from .numeric import wrap_degrees
 
 _AREA_MSH, _DARKNESS = 100.0, 0.5  # where the file does not say
 
@@ -79,7 +80,12 @@ def rule_of_thumb(turn_deg: float) -> float:
 
 
 def measured_turn(outing: Outing) -> MeasuredTurn:
-    """Match the spots of the first and the last shot without any geometry and measure the turn."""
+    """Match the spots of the first and the last shot without any geometry and measure the turn.
+
+    Without two shots the first given turn of the Sun's face stands in.
+    """
+    if len(outing.shots) < 2:
+        return _given_turn(outing)
     first, last = outing.shots[0], outing.shots[-1]
     days = _days_between(first, last)
     a, b = _table(first), _table(last)
@@ -94,6 +100,14 @@ def measured_turn(outing: Outing) -> MeasuredTurn:
     return MeasuredTurn(
         first.file, last.file, turn.turn_deg, turn.sigma_deg, turn.spots_used, mirrored, squash, places
     )
+
+
+def _given_turn(outing: Outing) -> MeasuredTurn:
+    for one in outing.observables:
+        if one.kind == "turn" and one.turn_kind != "celestial-north":
+            wrapped = float(wrap_degrees(np.asarray(one.value)))
+            return MeasuredTurn(*one.time_utc[:2], wrapped, one.sigma, 0, None)
+    return MeasuredTurn("", "", None, None, 0, None)
 
 
 def _days_between(first: Shot, last: Shot) -> float | None:
@@ -165,14 +179,18 @@ def computed_turns(
     data: OutingData, latitude_deg: float, law: str, used: tuple[tuple[float, float], ...] = ()
 ) -> tuple[float, float, float]:
     """Distant sphere at a latitude: turns of the pattern (of the spots at `used`, or of the whole face), of
-    celestial north, and of the axis, not wrapped; degrees."""
+    celestial north, and of the axis, not wrapped; degrees. nan where nothing measured is a turn."""
+    instants = data.turn_instants
+    if instants is None:
+        return float("nan"), float("nan"), float("nan")
     model = get_model(MODEL)
     site = Site(latitude_deg, data.site.longitude_deg, data.site.height_m)
-    view = view_of(model, data.instants, site)
+    view = view_of(model, instants, site)
     first, last = view[0], view[-1]
     points = unproject(first, *np.array(used).T) if used else None
-    pattern = predicted_turn(first, last, float(data.days[-1]), rotation_law(law), points).turn
-    whole = unwrapped_turn(model, data.instants, site)
+    days = float(instants.utc_days[-1] - instants.utc_days[0])
+    pattern = predicted_turn(first, last, days, rotation_law(law), points).turn
+    whole = unwrapped_turn(model, instants, site)
     return (
         float(np.rad2deg(pattern)),
         float(np.rad2deg(celestial_north_turn(first, last))),
@@ -201,7 +219,7 @@ def separation(
     Horizon to horizon at declination d the celestial north turns by 2 acos(sin |latitude| / cos d), since
     cos q = sin(latitude)/cos(d) there.
     """
-    if turn.turn_deg is None:
+    if turn.turn_deg is None or data.turn_instants is None:
         return None
     cos_q = np.sin(np.deg2rad(abs(latitude_deg))) / np.cos(declination)
     if not cos_q <= 1:
