@@ -141,7 +141,8 @@ class Scores:
                     "zy": float(zy),
                 }
             )
-        measured = 2 * len(found.shot) + len(self.data.limb_ratios)
+        residuals += [one.to_json() for one in fit.quantities]
+        measured = 2 * len(found.shot) + len(self.data.limb_ratios) + len(fit.quantities)
         return {
             "chi2": fit.chi2,
             "dof": fit.dof,
@@ -251,8 +252,7 @@ def score_outing(
     verdict = judge(data, scores, added, files, options)
     latitude = fit_latitude(data, options.law, np.random.default_rng([options.seed, 5]))
     turn = measured_turn(outing)
-    middle = data.instants[len(data.days) // 2]
-    declination = float(np.mean(earth_fixed_sun(middle).declination))
+    declination = float(np.mean(earth_fixed_sun(data.middle).declination))
     parts = separation(data, turn, latitude.fitted_deg, declination, options.law) if latitude.known else None
     whole = computed_turns(data, latitude.fitted_deg, options.law)[2] if latitude.known else float("nan")
     nearest = {
