@@ -21,6 +21,8 @@ from .likelihood import Scene
 from .numeric import ln_sum
 from .poses import Poses
 from .problem import Problem
+from .quantities_likelihood import ln_densities
+from .quantities_predict import forecast
 
 DRAWS, DRAWS_MANY_SHOTS = 256, 64
 MOST_SPOTS_MANY_SHOTS = 40
@@ -36,11 +38,11 @@ class Driver:
     Attributes
     ----------
     kind : str
-        ``"spot"`` (one detection), ``"shot"``, or ``"limb-ratio"``.
-    shot : str
+        ``"spot"`` (one detection), ``"shot"``, ``"limb-ratio"`` or ``"quantity"`` (an observable).
+    shot : str or None
         Its photo.
     id : int or None
-        The spot's number.
+        The spot's number, or the observable's, from 1.
     name : str
         In words.
     without : float
@@ -55,7 +57,7 @@ class Driver:
     """
 
     kind: str
-    shot: str
+    shot: str | None
     id: int | None
     name: str
     without: float
@@ -82,7 +84,7 @@ class LeftOut:
     """A measurement that can be left out: what it is, how the data look without it, which shots are kept."""
 
     kind: str
-    shot: int
+    shot: int | None
     id: int | None
     name: str
     drop: Callable[[OutingData], OutingData]
@@ -101,6 +103,9 @@ def left_outs(data: OutingData, files: Sequence[str]) -> list[LeftOut]:
         )
         for ratio in data.limb_ratios
     ]
+    for one in data.quantities:
+        words = f"the {one.name}"
+        found.append(LeftOut("quantity", None, one.number + 1, words, lambda d, n=one.number: _no_quantity(d, n)))
     if data.n_shots > 2:
         for shot in range(data.n_shots):
             kept = tuple(s for s in range(data.n_shots) if s != shot)
@@ -111,6 +116,10 @@ def left_outs(data: OutingData, files: Sequence[str]) -> list[LeftOut]:
         words = f"spot {number} of {files[shot]}"
         found.append(LeftOut("spot", int(shot), number, words, lambda d, k=k: without_spot(d, k)))
     return found
+
+
+def _no_quantity(data: OutingData, number: int) -> OutingData:
+    return data.with_quantities(one for one in data.quantities if one.number != number)
 
 
 def without_spot(data: OutingData, k: int) -> OutingData:
@@ -214,7 +223,7 @@ def find_drivers(
         found.append(
             Driver(
                 one.kind,
-                files[one.shot],
+                None if one.shot is None else files[one.shot],
                 one.id,
                 one.name,
                 left,
@@ -307,12 +316,25 @@ def _problem_without(problem: Problem, one: LeftOut) -> Problem:
 def _ln_ratio(variant: VariantScore, one: LeftOut, draws: _Draws) -> tuple[float, float]:
     """ln of Z'/Z by reweighting, and its standard error."""
     assert variant.problem is not None
+    if one.kind == "quantity":
+        return _reweighted(draws, draws.ln_like - _quantity_term(variant.problem, one, draws))
     problem = _problem_without(variant.problem, one)
     eta, poses = draws.eta, draws.poses
     if one.kept is not None:
         eta = _kept_nuisances(variant.problem, eta, one.kept)
         poses = problem.poses(draws.u, eta)
-    ln_like = problem.evaluate(draws.u, eta, poses).ln_like + problem.ln_limbs(poses)
+    ln_like = problem.ln_whole(draws.u, eta, poses)
+    return _reweighted(draws, ln_like)
+
+
+def _quantity_term(problem: Problem, one: LeftOut, draws: _Draws) -> Array:
+    """ln density of one quantity at the draws."""
+    quantities = problem.data.quantities
+    place = next(k for k, other in enumerate(quantities) if other.number + 1 == one.id)
+    return ln_densities(quantities, forecast(problem, draws.u, draws.eta))[:, place]
+
+
+def _reweighted(draws: _Draws, ln_like: Array) -> tuple[float, float]:
     ln_part = np.log(draws.weight) + ln_like - draws.ln_like
     value = float(ln_sum(ln_part))
     excess = np.exp(ln_part - value) - draws.weight
@@ -326,5 +348,5 @@ def _kept_nuisances(problem: Problem, eta: Array, kept: tuple[int, ...]) -> Arra
     mount = problem.nuisances.mount
     if mount is not None and problem.data.equatorial[list(kept)].any():
         columns.append(mount)
-    columns += range(problem.nuisances.first_extra, eta.shape[1])
+    columns += problem.nuisances.moving[1:]
     return eta[:, columns]
