@@ -13,7 +13,7 @@ from .grids import Floats, every_eighth, spread, strips
 
 _BLOCKS_ACROSS = 24
 _LEAST_SHARE = 0.25
-_FITTED = 12_000
+_FITTED = 6_000
 _SETTLED = 1e-3
 _LARGE_FIELD, _VERY_LARGE_FIELD = 250_000, 500_000  # pixels
 
@@ -59,7 +59,7 @@ def _design(x: Array, y: Array) -> Array:
 def _smooth(x: Array, y: Array, coefficients: Array) -> Array:
     """The polynomial of :func:`_design` without its matrix."""
     c = [float(value) for value in coefficients]
-    mu = np.sqrt(np.clip(1 - x * x - y * y, 0, 1))
+    mu = np.sqrt(np.maximum(1 - x * x - y * y, 0))
     return ((c[3] * mu + c[2]) * mu + (c[1] + c[6] * x + c[7] * y)) * mu + (c[0] + c[4] * x + c[5] * y)
 
 

@@ -53,13 +53,14 @@ def hidden_part(
     line = (np.arange(CELLS * _FINE) + 0.5) * 2 / (CELLS * _FINE) - 1
     x, y = np.meshgrid(line, -line)
     rho = np.hypot(x, y)
-    free = ~_at(covered, disc, field, x, y) & (rho < 1)
-    light = field.background.at(x, y) * (1 - _at(field.smooth, disc, field, x, y))
+    place = _pixels(disc, field, x, y)
+    free = ~_at(covered, place) & (rho < 1)
+    light = field.background.at(x, y) * (1 - _at(field.smooth, place))
     dark = light < _DARK * np.percentile(light[free], 90) if np.any(free) else free
-    dark &= ~_at(spots, disc, field, x, y)
+    dark &= ~_at(spots, place)
     edge = float(rho[free].max(initial=_RIM)) - _RIM
     rim = (rho > edge) & (rho < 1)
-    free[rim] = ~_at(covered, disc, field, *(edge * part[rim] / rho[rim] for part in (x, y)))
+    free[rim] = ~_at(covered, _pixels(disc, field, *(edge * part[rim] / rho[rim] for part in (x, y))))
     points = (~free | dark) & (rho < 1)
     if not np.any(points):
         return None
@@ -72,9 +73,14 @@ def hidden_part(
     return hidden_text(cells >= 0.5)
 
 
-def _at(values: Any, disc: DiscMap, field: DiscField, x: Array, y: Array) -> Any:
-    """The field's values at disc places; 1 or True outside of it."""
-    row, column = np.moveaxis(np.rint(field.places_of(*disc.to_pixels(x, y))).astype(int), -1, 0)
+def _pixels(disc: DiscMap, field: DiscField, x: Array, y: Array) -> Any:
+    """Row and column, shape (2, ...), of the field's pixels at disc places."""
+    return np.moveaxis(np.rint(field.places_of(*disc.to_pixels(x, y))).astype(int), -1, 0)
+
+
+def _at(values: Any, place: Any) -> Any:
+    """The field's values at its pixels; 1 or True outside of it."""
+    row, column = place
     height, width = values.shape
     there = (column >= 0) & (column < width) & (row >= 0) & (row < height)
     picked = values[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)]

@@ -69,7 +69,7 @@ def _search(photo: Photo, disc: DiscMap) -> Array | None:
     fall[:2] = fall[-2:] = 0
     place = np.argmax(fall, axis=0)
     steep = fall[place, np.arange(width)]
-    noise = 1.4826 * float(np.median(np.abs(fall)))
+    noise = 1.4826 * float(np.median(np.abs(fall[::2, ::2])))
     points = np.column_stack([np.arange(width), place + 0.5])[steep > max(6 * noise, 0.7)]
     if len(points) < 0.4 * width:
         return None
