@@ -50,16 +50,11 @@ class DemoPair:
 
     def to_json(self) -> dict[str, Any]:
         """Plain data for the command `demo`."""
-        result = self.scores.to_json()
         return {
             "scenario": self.scenario.name,
             "invented": True,
             "true_model": self.scenario.model.name,
-            "verdict": result["verdict"],
-            "latitude": result["latitude"],
-            "turn": result["turn"],
-            "models": result["models"],
-            "nearest_sun_km": result["nearest_sun_km"],
+            **self.scores.to_json(),
             "files": [str(path) for path in self.files],
         }
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
+import textwrap
 import warnings
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -15,9 +16,18 @@ from typing import Any
 from ...models.errors import WhichsunWarning
 from ..files import check_free, jsonable, write_whole
 
-__all__ = ["check_free", "collected_warnings", "print_table", "progress_on_stderr", "report", "write_whole"]
+__all__ = [
+    "check_free",
+    "collected_warnings",
+    "print_table",
+    "print_wrapped",
+    "progress_on_stderr",
+    "report",
+    "write_whole",
+]
 
 _PIPE_WIDTH = 140  # columns of a table that goes to a file or a pipe
+_TEXT_WIDTH = 110
 
 
 @contextmanager
@@ -71,6 +81,23 @@ def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: st
         table.add_row(*row)
     width = None if sys.stdout.isatty() else _PIPE_WIDTH
     Console(markup=False, highlight=False, width=width).print(table)
+
+
+def print_wrapped(lines: Iterable[str], indent: str = "") -> None:
+    """Print sentences, each broken to a readable width; leading spaces of a line indent all of it."""
+    for line in lines:
+        text = line.lstrip(" ")
+        margin = indent + " " * (len(line) - len(text))
+        print(
+            textwrap.fill(
+                text,
+                _TEXT_WIDTH,
+                initial_indent=margin,
+                subsequent_indent=margin + "  ",
+                break_long_words=False,
+                break_on_hyphens=False,
+            )
+        )
 
 
 @contextmanager

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from .plumbing import print_table, progress_on_stderr, report
+from .plumbing import print_table, print_wrapped, progress_on_stderr, report
 
 NAME = "score"
 
@@ -36,6 +36,19 @@ def run(
     figure: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw what each model's best fit leaves over.")
     ] = None,
+    drivers: Annotated[
+        bool,
+        typer.Option(
+            "--drivers/--no-drivers", help="Score again without every spot, shot and quantity in turn."
+        ),
+    ] = True,
+    needed: Annotated[
+        bool,
+        typer.Option(
+            "--needed-height",
+            help="What height a near Sun would need on every built-in map (a minute or two).",
+        ),
+    ] = False,
     seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing figure.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
@@ -46,7 +59,7 @@ def run(
         from ...models.registry import get_model
         from ..compare.contest import DEFAULT_MODELS, Options
         from ..compare.figure import residuals_png
-        from ..compare.scores import score_outing
+        from ..compare.scores import score_outing, with_needed_heights
         from ..outing_file import read_outing
         from ..rotation import DEFAULT_LAW
         from .parsing import settings_of
@@ -67,7 +80,9 @@ def run(
                 seed=seed,
                 progress=progress,
             )
-            scores = score_outing(measured, added, options)
+            scores = score_outing(measured, added, options, drivers=drivers)
+            if needed:
+                scores = with_needed_heights(scores)
         result = {"outing": str(outing), **scores.to_json(), "figure": None}
         if figure:
             write_whole(figure, residuals_png(scores))
@@ -78,15 +93,28 @@ def run(
 
 
 def show_scores(result: dict[str, Any]) -> None:
-    """Print verdict, table, parameters, latitude and limits for people."""
+    """Print verdict, what it means and rests on, tables, parameters, latitude and limits for people."""
+    from ..compare import plainly
     from ..compare import report as text
 
-    for line in text.verdict_lines(result):
-        print(line)
+    print_wrapped(text.verdict_lines(result))
+    for heading, lines in plainly.sections(result):
+        print(f"\n{heading}")
+        print_wrapped(lines, indent="  ")
     print_table(text.COLUMNS, text.model_rows(result))
-    print(text.LEGEND + "\n")
-    for line in (*text.parameter_lines(result), *text.latitude_lines(result), *text.nearest_lines(result)):
-        print(line)
+    print_wrapped([text.LEGEND])
+    if result["needed"]:
+        print_table(
+            plainly.NEEDED_COLUMNS, plainly.needed_table(result), "What height a nearby Sun would need"
+        )
+        print_wrapped([plainly.needed_legend(result)])
+    if result["robustness"]:
+        print_table(
+            plainly.ROBUST_COLUMNS, plainly.robust_table(result["robustness"]), "With other assumptions"
+        )
+        print_wrapped([plainly.ROBUST_LEGEND])
+    print()
+    print_wrapped([*text.parameter_lines(result), *text.latitude_lines(result), *text.nearest_lines(result)])
 
 
 def _show(result: dict[str, Any]) -> None:

@@ -54,6 +54,8 @@ class Driver:
         Numerical standard error of `contribution`.
     anew : bool
         Integrated anew instead of reweighted.
+    model, second : str
+        Best and second.
     """
 
     kind: str
@@ -64,6 +66,8 @@ class Driver:
     contribution: float
     error: float
     anew: bool
+    model: str
+    second: str
 
     def to_json(self) -> dict:
         """Keys of the machine-readable output."""
@@ -76,6 +80,8 @@ class Driver:
             "contribution": self.contribution,
             "contribution_error": self.error,
             "by": "integrated-anew" if self.anew else "reweighted-draws",
+            "model": self.model,
+            "against": self.second,
         }
 
 
@@ -105,7 +111,9 @@ def left_outs(data: OutingData, files: Sequence[str]) -> list[LeftOut]:
     ]
     for one in data.quantities:
         words = f"the {one.name}"
-        found.append(LeftOut("quantity", None, one.number + 1, words, lambda d, n=one.number: _no_quantity(d, n)))
+        found.append(
+            LeftOut("quantity", None, one.number + 1, words, lambda d, n=one.number: _no_quantity(d, n))
+        )
     if data.n_shots > 2:
         for shot in range(data.n_shots):
             kept = tuple(s for s in range(data.n_shots) if s != shot)
@@ -230,6 +238,8 @@ def find_drivers(
                 whole - left,
                 float(np.hypot(ends[0][1], ends[1][1])),
                 ends[0][2] or ends[1][2],
+                best.model,
+                second.model,
             )
         )
     progress(len(chosen), len(chosen))

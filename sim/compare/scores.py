@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,12 +14,16 @@ from ..outing import Outing
 from .bestfit import BestFit, aicc
 from .contest import NESTED, ModelScore, Options, VariantScore, scored_models
 from .data import OutingData
+from .drivers import Driver, find_drivers
 from .latitude import Latitude, fit_latitude, weighted_quantiles
 from .nearness import nearest_allowed
+from .needed import HEIGHT, Needed, needed_on_maps, needed_rows
 from .priors import alternative_shifts
+from .robustness import Row, robustness_rows
 from .turn import MeasuredTurn, Separation, computed_turns, measured_turn, rule_of_thumb, separation
-from .verdict import Verdict, judge
+from .verdict import Verdict, doubled_uncertainties, headline, judge
 
+FAR_SIGMA = 3.0  # standard errors from which on a spot is named
 _REGION_KEYS = ("fitted_deg", "low95_deg", "high95_deg", "share")
 
 
@@ -41,6 +45,12 @@ class Scores:
     nearest_km : dict of str to float
         For every nested model the nearest distance it still allows (Bayes factor 1/20).
     options : Options
+    drivers : tuple of Driver
+        What the Bayes factor of best against second would be without each measurement; empty if not asked for.
+    robustness : tuple of Row
+        The same under other priors and doubled uncertainties.
+    needed : tuple of Needed
+        Height and diameter that a nearby Sun would need.
     """
 
     outing: Outing
@@ -53,6 +63,9 @@ class Scores:
     separation: Separation | None
     nearest_km: dict[str, float | None]
     options: Options
+    drivers: tuple[Driver, ...] = ()
+    robustness: tuple[Row, ...] = ()
+    needed: tuple[Needed, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """The keys of ``whichsun/score/1``."""
@@ -71,14 +84,41 @@ class Scores:
             "latitude": self._latitude(),
             "turn": {**self.turn.to_json(), "unwrapped_axis_deg": self.unwrapped_deg},
             "nearest_sun_km": self.nearest_km,
+            "drivers": [{**one.to_json(), "matched_to": self._partners(one)} for one in self.drivers],
+            "robustness": [row.to_json() for row in self.robustness],
+            "needed": [row.to_json() for row in self.needed],
             "seed": self.options.seed,
             "rotation": self.options.law,
         }
+
+    def _partners(self, driver: Driver) -> list[dict[str, Any]]:
+        """Spots of other photos that the best model takes for the same as the driver's."""
+        leader = next(score.leader for score in self.models if score.model == driver.model)
+        if leader.fit is None or driver.kind != "spot":
+            return []
+        names = self._names()
+        found = []
+        for track in leader.fit.tracks:
+            members = [names[k] for k in track]
+            if (driver.shot, driver.id) in members:
+                found += [
+                    {"shot": shot, "id": number}
+                    for shot, number in members
+                    if (shot, number) != (driver.shot, driver.id)
+                ]
+        return found
+
+    def _names(self) -> list[tuple[str, int]]:
+        """Photo and number of every detection."""
+        numbers = [i for shot in self.data.ids for i in shot]
+        files = [shot.file for shot in self.outing.shots]
+        return [(files[s], i) for s, i in zip(self.data.detections.shot, numbers, strict=True)]
 
     def _rows(self, score: ModelScore) -> list[dict[str, Any]]:
         leader = score.leader
         mean = {
             "model": score.model,
+            "summary": score.geometry.summary,
             "variant": None,
             "ln_evidence": score.ln_evidence,
             "ln_evidence_error": score.error,
@@ -109,15 +149,10 @@ class Scores:
             empty = ("chi2", "dof", "p_value", "aicc")
             return {**dict.fromkeys(empty), "parameters": {}, "matches": [], "residuals": []}
         found = score.problem.data.detections
-        names = [shot.file for shot in self.outing.shots]
-        ids = [i for shot in self.data.ids for i in shot]
-
-        def name_of(k: int) -> tuple[str, int]:
-            return names[int(found.shot[k])], ids[k]
-
+        names = self._names()
         matches = []
         for match in fit.matches:
-            (shot_a, id_a), (shot_b, id_b) = name_of(match.first), name_of(match.second)
+            (shot_a, id_a), (shot_b, id_b) = names[match.first], names[match.second]
             matches.append(
                 {
                     "shot_a": shot_a,
@@ -129,7 +164,7 @@ class Scores:
             )
         residuals = []
         for k in np.flatnonzero(np.isfinite(fit.predicted[:, 0])):
-            shot, number = name_of(int(k))
+            shot, number = names[k]
             (dx, dy), (zx, zy) = found.z[0, k] - fit.predicted[k], fit.standard[k]
             residuals.append(
                 {
@@ -177,7 +212,7 @@ class Scores:
             found = problem.data.detections
             there = np.isfinite(fit.predicted[:, 0])
             ids = np.array([i for shot in self.data.ids for i in shot])
-            lines = [*_fit_lines(fit), f"ln evidence {score.ln_evidence:.1f}"]
+            lines = [*_fit_lines(fit), *_far_line(fit, ids), f"ln evidence {score.ln_evidence:.1f}"]
             panels.append(
                 {
                     "model": score.model,
@@ -198,6 +233,15 @@ def _fit_lines(fit: BestFit) -> list[str]:
     total = len(fit.predicted)
     lines = [f"{spots} of {total} spots matched"]
     return lines + ([f"chi-square {fit.chi2:.1f} on {fit.dof}"] if fit.dof else [])
+
+
+def _far_line(fit: BestFit, ids: Array) -> list[str]:
+    """The spot that lies farthest off, where it lies beyond what its uncertainty explains."""
+    size = np.abs(np.nan_to_num(fit.standard)).max(axis=1, initial=0.0)
+    if size.max(initial=0.0) <= FAR_SIGMA:
+        return []
+    worst = int(np.argmax(size))
+    return [f"farthest: spot {ids[worst]}, {size[worst]:.1f} standard errors"]
 
 
 def parameters_of(score: VariantScore) -> dict[str, dict[str, Any]]:
@@ -224,7 +268,11 @@ def parameters_of(score: VariantScore) -> dict[str, dict[str, Any]]:
 
 
 def score_outing(
-    outing: Outing, models: Sequence[str | GeometryModel] | None = None, options: Options | None = None
+    outing: Outing,
+    models: Sequence[str | GeometryModel] | None = None,
+    options: Options | None = None,
+    *,
+    drivers: bool = True,
 ) -> Scores:
     """Score every model against an outing.
 
@@ -234,6 +282,8 @@ def score_outing(
     models : sequence of str or GeometryModel, optional
         Models added to the contest, by name, ``path/to/file.py:ClassName`` or as objects.
     options : Options, optional
+    drivers : bool
+        Whether to score again without every measurement.
 
     Returns
     -------
@@ -249,7 +299,10 @@ def score_outing(
     options = options or Options()
     data, scores, added = scored_models(outing, models, options)
     files = tuple(shot.file for shot in outing.shots)
-    verdict = judge(data, scores, added, files, options)
+    ranked = headline(scores, added)
+    doubled = doubled_uncertainties(data, ranked, files, options) if options.check else {}
+    verdict = judge(data, scores, added, files, options, doubled)
+    driving, rows = _explained(data, files, ranked, doubled, options, drivers)
     latitude = fit_latitude(data, options.law, np.random.default_rng([options.seed, 5]))
     turn = measured_turn(outing)
     declination = float(np.mean(earth_fixed_sun(data.middle).declination))
@@ -260,4 +313,64 @@ def score_outing(
         for score in scores
         if score.model in NESTED and score.leader.problem and score.leader.evidence
     }
-    return Scores(outing, data, tuple(scores), verdict, latitude, turn, whole, parts, nearest, options)
+    return Scores(
+        outing,
+        data,
+        tuple(scores),
+        verdict,
+        latitude,
+        turn,
+        whole,
+        parts,
+        nearest,
+        options,
+        driving,
+        rows,
+        tuple(needed_rows(scores, outing.shots)),
+    )
+
+
+def _explained(
+    data: OutingData,
+    files: Sequence[str],
+    ranked: Sequence[ModelScore],
+    doubled: Mapping[str, float],
+    options: Options,
+    drivers: bool,
+) -> tuple[tuple[Driver, ...], tuple[Row, ...]]:
+    """Drivers and the table of robustness of best against second; empty where nobody contests."""
+    if len(ranked) < 2:
+        return (), ()
+    best, second = ranked[:2]
+    found: list[Driver] = []
+    if drivers:
+        found = find_drivers(
+            data,
+            files,
+            best,
+            second,
+            options.seed,
+            lambda done, of: options.progress(done, of, "what drives the verdict"),
+        )
+    rows: list[Row] = []
+    if options.check:
+        rows = robustness_rows(
+            best, second, doubled, options.seed, lambda done, of: options.progress(done, of, "other priors")
+        )
+    return tuple(found), tuple(rows)
+
+
+def with_needed_heights(scores: Scores) -> Scores:
+    """The same with the needed heights on every built-in map, for every model with a map and a free height."""
+    rows: list[Needed] = []
+    for score in scores.models:
+        names = {parameter.name for parameter in score.geometry.parameters}
+        if {"map", HEIGHT} <= names:
+            rows += needed_on_maps(
+                score.geometry,
+                scores.data,
+                scores.outing.shots,
+                scores.options,
+                progress=scores.options.progress,
+            )
+    return replace(scores, needed=tuple(rows))

@@ -35,3 +35,8 @@ def odds_words(ln_bayes_factor: float) -> str:
         return "about even"
     digits = 10 ** max(math.floor(math.log10(odds)) - 1, 0)
     return f"about {round(odds / digits) * digits:,} to 1"
+
+
+def times_words(ln_factor: float) -> str:
+    """A factor in words, such as ``about 400 times``; its sign does not matter."""
+    return odds_words(ln_factor).replace(" to 1", " times").replace("about even", "hardly")
