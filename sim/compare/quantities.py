@@ -16,7 +16,7 @@ from ...models.place import iso_utc, parse_utc, utc_days_of
 from ..outing import Observable, Outing, Shot
 from ..outing_observables import OF_A_DAY, OF_A_SPOT
 
-BLUNDER = 0.04
+BLUNDER = 0.02
 """Share of measurements that are anything in the possible range: a blunder costs finitely, under every model."""
 REFRACTION_SIGMA, LOW_REFRACTION_SIGMA = 0.12, 0.25
 """Of the logarithm of the strength of refraction: between -10 and 30 C, and below `LOW_DEG` of apparent altitude."""

@@ -39,18 +39,20 @@ def ln_densities(quantities: tuple[Quantity, ...], found: Forecast, value: Array
 
 
 def _core(one: Quantity, gap: Array) -> Array:
-    """ln density without blunders at measured less predicted."""
-    if not one.circular:
-        return ln_t4(gap / one.sigma) - np.log(one.sigma)
-    gap = np.abs(wrap_degrees(gap))
-    # the way round the other side counts too; a third winding would add less than one part in a thousand
-    ways = ln_t4(gap / one.sigma), ln_t4((360 - gap) / one.sigma)
-    return np.logaddexp(*ways) - np.log(one.sigma)
+    """ln density without blunders at measured less predicted; -inf where nothing is predicted."""
+    known = np.isfinite(gap)
+    gap = np.abs(np.where(known, wrap_degrees(gap) if one.circular else gap, 0.0))
+    core = ln_t4(gap / one.sigma)
+    if (
+        one.circular
+    ):  # the way round the other side counts too; a third would add less than a part in a thousand
+        core = np.logaddexp(core, ln_t4((360 - gap) / one.sigma))
+    return np.where(known, core - np.log(one.sigma), -np.inf)
 
 
 def _with_blunders(one: Quantity, core: Array) -> Array:
     floor = np.log(BLUNDER / one.span)
-    return np.logaddexp(np.where(np.isfinite(core), core + np.log(1 - BLUNDER), -np.inf), floor)
+    return np.logaddexp(core + np.log(1 - BLUNDER), floor)
 
 
 def ln_floor(quantities: tuple[Quantity, ...]) -> float:
