@@ -87,7 +87,10 @@ class Driver:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A measurement that can be left out: what it is, how the data look without it, which shots are kept."""
+    """A measurement that can be left out: what it is, how the data look without it.
+
+    `kept` are the shots that stay where some do not.
+    """
 
     kind: str
     shot: int | None
@@ -114,11 +117,10 @@ def left_outs(data: OutingData, files: Sequence[str]) -> list[LeftOut]:
         found.append(
             LeftOut("quantity", None, one.number + 1, words, lambda d, n=one.number: _no_quantity(d, n))
         )
-    if data.n_shots > 2:
-        for shot in range(data.n_shots):
-            kept = tuple(s for s in range(data.n_shots) if s != shot)
-            words = f"photo {files[shot]}"
-            found.append(LeftOut("shot", shot, None, words, lambda d, k=kept: without_shots(d, k), kept))
+    for shot in range(data.n_shots):
+        kept = tuple(s for s in range(data.n_shots) if s != shot) if data.n_shots > 2 else ()
+        words = f"photo {files[shot]}"
+        found.append(LeftOut("shot", shot, None, words, lambda d, k=kept: without_shots(d, k), kept))
     numbers = [number for shot in data.ids for number in shot]
     for k, (shot, number) in enumerate(zip(data.detections.shot, numbers, strict=True)):
         words = f"spot {number} of {files[shot]}"
@@ -138,7 +140,9 @@ def without_spot(data: OutingData, k: int) -> OutingData:
 
 
 def without_shots(data: OutingData, kept: tuple[int, ...]) -> OutingData:
-    """The outing with only the shots in `kept`; days still count from the outing's first shot."""
+    """The outing with only the shots in `kept`, or with no photo; days still count from the outing's first shot."""
+    if not kept:
+        return data.without_spots()
     found, shots = data.detections, np.array(kept)
     own = np.isin(found.shot, shots)
     number = np.searchsorted(shots, found.shot[own])
@@ -209,8 +213,8 @@ def find_drivers(
     Notes
     -----
     With more than three shots only shots, quantities and the matched spots (at most 40, by their pull on the best
-    fit) are left out. The likeliest repair of each variant is kept. With two shots no shot is left out: one photo by
-    itself says nothing of a turn.
+    fit) are left out. The likeliest repair of each variant is kept. Of two photos one alone says nothing of a turn:
+    either left out leaves the other quantities.
     """
     chosen = left_outs(data, files)
     if data.n_shots > 3:
@@ -266,6 +270,7 @@ class _Draws:
     ln_like: Array
     weight: Array
     poses: Poses
+    by_quantity: Array  # (n, q): ln density of each quantity
 
 
 def _draws_of(variant: VariantScore, count: int) -> _Draws:
@@ -281,7 +286,9 @@ def _draws_of(variant: VariantScore, count: int) -> _Draws:
         pick = np.flatnonzero(evidence.weight[: _block(evidence.weight, count)] > 0)
         weight = evidence.weight[pick] / evidence.weight[pick].sum()
     u, eta = evidence.u[pick], evidence.eta[pick]
-    return _Draws(u, eta, evidence.ln_like[pick], weight, problem.poses(u, eta))
+    quantities = problem.data.quantities
+    found = ln_densities(quantities, forecast(problem, u, eta)) if quantities else np.zeros((len(u), 0))
+    return _Draws(u, eta, evidence.ln_like[pick], weight, problem.poses(u, eta), found)
 
 
 def _block(weight: Array, count: int) -> int:
@@ -299,21 +306,18 @@ def _without(
     contest = [v for v in model.variants if v.weight > 0 and v.problem is not None]
     values, errors, ways = [], [], []
     for variant in contest:
-        ln_ratio, error = _ln_ratio(variant, one, draws[id(variant)])
+        ln_ratio, error = (0.0, 0.0) if one.kept == () else _ln_ratio(variant, one, draws[id(variant)])
         values.append(variant.ln_evidence + np.log(variant.weight) + ln_ratio)
         errors.append(error)
         ways.append(False)
     share = np.exp(np.array(values) - ln_sum(values))
     for index, variant in enumerate(contest):
         doubtful = errors[index] * share[index] > ROUGH_ERROR
-        if doubtful and anew[0] < MOST_ANEW:
-            anew[0] += 1
-            assert variant.problem is not None
-            assert variant.evidence is not None
-            again = integrate(_problem_without(variant.problem, one), np.random.default_rng([seed, 9]))
-            ln_ratio = again.ln_evidence - variant.evidence.ln_evidence
+        if one.kept == () or (doubtful and anew[0] < MOST_ANEW):
+            anew[0] += one.kept != ()
+            ln_ratio, errors[index] = _ln_ratio_anew(variant, one, seed)
             values[index] = variant.ln_evidence + np.log(variant.weight) + ln_ratio
-            errors[index], ways[index] = again.error, True
+            ways[index] = True
     share = np.exp(np.array(values) - ln_sum(values))
     return float(ln_sum(values)), float(np.sqrt(((share * np.array(errors)) ** 2).sum())), any(ways)
 
@@ -323,29 +327,32 @@ def _problem_without(problem: Problem, one: LeftOut) -> Problem:
     return replace(problem, data=data, scene=Scene.of(data, problem.scene.law))
 
 
+def _ln_ratio_anew(variant: VariantScore, one: LeftOut, seed: int) -> tuple[float, float]:
+    """ln of Z'/Z by an integral of its own, and its error; without any data Z' is 1."""
+    assert variant.problem is not None
+    assert variant.evidence is not None
+    problem = _problem_without(variant.problem, one)
+    if not problem.data.has_spots and not problem.data.quantities:
+        return -variant.evidence.ln_evidence, 0.0
+    again = integrate(problem, np.random.default_rng([seed, 9]))
+    return again.ln_evidence - variant.evidence.ln_evidence, again.error
+
+
 def _ln_ratio(variant: VariantScore, one: LeftOut, draws: _Draws) -> tuple[float, float]:
     """ln of Z'/Z by reweighting, and its standard error."""
     assert variant.problem is not None
     if one.kind == "quantity":
-        return _reweighted(draws, draws.ln_like - _quantity_term(variant.problem, one, draws))
-    problem = _problem_without(variant.problem, one)
-    eta, poses = draws.eta, draws.poses
-    if one.kept is not None:
-        eta = _kept_nuisances(variant.problem, eta, one.kept)
-        poses = problem.poses(draws.u, eta)
-    ln_like = problem.ln_whole(draws.u, eta, poses)
-    return _reweighted(draws, ln_like)
-
-
-def _quantity_term(problem: Problem, one: LeftOut, draws: _Draws) -> Array:
-    """ln density of one quantity at the draws."""
-    quantities = problem.data.quantities
-    place = next(k for k, other in enumerate(quantities) if other.number + 1 == one.id)
-    return ln_densities(quantities, forecast(problem, draws.u, draws.eta))[:, place]
-
-
-def _reweighted(draws: _Draws, ln_like: Array) -> tuple[float, float]:
-    ln_part = np.log(draws.weight) + ln_like - draws.ln_like
+        numbers = [other.number + 1 for other in variant.problem.data.quantities]
+        change = -draws.by_quantity[:, numbers.index(one.id)]
+    else:
+        problem = _problem_without(variant.problem, one)
+        eta, poses = draws.eta, draws.poses
+        if one.kept is not None:
+            eta = _kept_nuisances(variant.problem, eta, one.kept)
+            poses = problem.poses(draws.u, eta)
+        ln_photos = problem.evaluate(draws.u, eta, poses).ln_like + problem.ln_limbs(poses)
+        change = ln_photos + draws.by_quantity.sum(1) - draws.ln_like
+    ln_part = np.log(draws.weight) + change
     value = float(ln_sum(ln_part))
     excess = np.exp(ln_part - value) - draws.weight
     return value, float(np.sqrt((excess**2).sum()))

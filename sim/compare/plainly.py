@@ -79,15 +79,18 @@ def driver_lines(result: dict[str, Any]) -> list[str]:
     best, second = leading(result), verdict["against"]
     if second is None:
         return []
-    lines = [
-        f"{best} finds {_again(result, best)} again in the other photos where it puts them, {second} "
-        f"{_again(result, second)}."
-    ]
+    lines = []
+    if any(row["residuals"] and row["residuals"][0]["id"] is not None for row in result["models"]):
+        lines.append(
+            f"{best} finds {_again(result, best)} again in the other photos where it puts them, {second} "
+            f"{_again(result, second)}."
+        )
     pro, contra = [], []
-    told: set[tuple[str, int | None]] = set()
+    told: set[tuple[str | None, int | None]] = set()
     for driver in result["drivers"]:
         key = (driver["shot"], driver["id"])
-        if key in told or abs(driver["contribution"]) < NOTABLE:
+        alone = driver["kind"] == "shot" and abs(driver["ln_bayes_factor_without"]) < 1e-9  # nothing is left
+        if key in told or abs(driver["contribution"]) < NOTABLE or alone:
             continue
         told |= {key} | {(other["shot"], other["id"]) for other in driver["matched_to"]}
         (pro if driver["contribution"] > 0 else contra).append(driver)
@@ -153,22 +156,24 @@ def _still(row: dict[str, Any], result: dict[str, Any]) -> str:
 
 
 def _far_spots(result: dict[str, Any]) -> list[str]:
-    """The spots that lie farthest from where the leading model puts them."""
+    """The measurements that lie farthest from what the leading model foresees."""
     row = mean_row(result, leading(result))
-    far = sorted(
-        (r for r in row["residuals"] if r["zx"] is not None and r["zy"] is not None),
-        key=lambda r: -max(abs(r["zx"]), abs(r["zy"])),
-    )
-    far = [r for r in far if max(abs(r["zx"]), abs(r["zy"])) > FAR_SIGMA]
-    if not far:
+    found = []
+    for one in row["residuals"]:
+        size = [abs(one[key]) for key in ("zx", "zy", "z") if one.get(key) is not None]
+        if size and max(size) > FAR_SIGMA:
+            name = (
+                f"spot {one['id']} of {_base(one['shot'])}"
+                if one["id"] is not None
+                else f"the {one['kind']} of {' to '.join(one['time_utc'])}"
+            )
+            found.append((max(size), f"{name} ({max(size):.1f} standard errors)"))
+    if not found:
         return []
-    named = [
-        f"spot {r['id']} of {_base(r['shot'])} ({max(abs(r['zx']), abs(r['zy'])):.1f} standard errors)"
-        for r in far[:STRONGEST]
-    ]
-    more = f" and {len(far) - STRONGEST} more" if len(far) > STRONGEST else ""
+    named = [words for _, words in sorted(found, reverse=True)]
+    more = f" and {len(named) - STRONGEST} more" if len(named) > STRONGEST else ""
     return [
-        f"Farthest from where {row['model']} puts them: {', '.join(named)}{more}; look at them in the overlays "
+        f"Farthest from what {row['model']} foresees: {', '.join(named[:STRONGEST])}{more}; look at them again "
         "(a group that changed, a wrong pair, a speck)."
     ]
 

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from whichsun.sim.compare import drivers
 from whichsun.sim.compare.contest import Options, checked, scored_models
-from whichsun.sim.compare.data import LimbRatio
 from whichsun.sim.compare.drivers import find_drivers, left_outs, without_shots
 from whichsun.sim.compare.evidence import integrate
+from whichsun.sim.compare.shots_data import LimbRatio
+from whichsun.sim.outing import Observable
 
 QUICK = Options(repairs=False, check=False)
 FILES = ("a.jpg", "b.jpg", "c.jpg")
@@ -39,10 +40,11 @@ def test_reweighted_draws_agree_with_integrating_anew(outing_of, truth, seed):
     data, sphere, plane = two_models(outing)
     best, second = (sphere, plane) if truth == "distant-sphere" else (plane, sphere)
     found = find_drivers(data, FILES, best, second)
-    assert len(found) == data.counts.sum()
-    wanted = {(d.shot, d.id) for d in found[:2]} | {(found[-1].shot, found[-1].id)}
+    spots = [driver for driver in found if driver.kind == "spot"]
+    assert len(spots) == data.counts.sum()
+    wanted = {(d.shot, d.id) for d in (spots[0], spots[1], spots[-1])}
     for one in left_outs(data, FILES):
-        if (FILES[one.shot], one.id) not in wanted:
+        if one.kind != "spot" or (FILES[one.shot], one.id) not in wanted:
             continue
         driver = next(d for d in found if (d.shot, d.id) == (FILES[one.shot], one.id))
         again = anew(best, one) - anew(second, one)
@@ -53,7 +55,7 @@ def test_reweighted_draws_agree_with_integrating_anew(outing_of, truth, seed):
 def test_a_matched_pair_drives_and_its_ends_agree(outing_of):
     outing = outing_of(np.random.default_rng(4), spots=16)
     data, sphere, plane = two_models(outing)
-    found = {(d.shot, d.id): d for d in find_drivers(data, FILES, sphere, plane)}
+    found = {(d.shot, d.id): d for d in find_drivers(data, FILES, sphere, plane) if d.kind == "spot"}
     fit = checked(sphere, QUICK).leader.fit
     numbers = [(FILES[s], i) for s, i in zip(data.detections.shot, sum(data.ids, ()), strict=True)]
     sure = [m for m in fit.matches if m.probability > 0.99]
@@ -94,6 +96,33 @@ def test_a_limb_ratio_drives_by_its_own_density(outing_of):
     data, sphere, plane = two_models(replace(outing, shots=shots))
     driver = next(d for d in find_drivers(data, FILES, sphere, plane) if d.kind == "limb-ratio")
     assert (driver.shot, driver.id) == ("b.jpg", None)
-    one = left_outs(data, FILES)[0]
+    one = next(o for o in left_outs(data, FILES) if o.kind == "limb-ratio")
     again = anew(sphere, one) - anew(plane, one)
     assert abs(driver.without - again) < 0.1 + 3 * driver.error
+
+
+def test_one_photo_alone_says_nothing(outing_of):
+    data, sphere, plane = two_models(outing_of(np.random.default_rng(4), spots=10))
+    whole = sphere.ln_evidence - plane.ln_evidence
+    shots = [d for d in find_drivers(data, FILES, sphere, plane) if d.kind == "shot"]
+    assert [d.shot for d in sorted(shots, key=lambda d: d.shot)] == list(FILES[:2])
+    assert all(d.without == pytest.approx(0, abs=1e-9) for d in shots)
+    assert all(d.contribution == pytest.approx(whole) for d in shots)
+
+
+def test_quantities_are_left_out_too(outing_of):
+    """The Sun's altitude at one moment, told beside photos: the plane's Sun stands elsewhere."""
+    outing = outing_of(np.random.default_rng(4), spots=8, sigma=0.02)
+    height = Observable("altitude", 12.0, 2.0, ("2024-03-25T06:40:00Z",))
+    data, sphere, plane = two_models(replace(outing, observables=(height,)))
+    found = {d.kind: d for d in find_drivers(data, FILES, sphere, plane) if d.kind in ("quantity", "shot")}
+    driver = found["quantity"]
+    assert (driver.shot, driver.id) == (None, 1)
+    assert "altitude" in driver.name
+    one = next(o for o in left_outs(data, FILES) if o.kind == "quantity")
+    again = anew(sphere, one) - anew(plane, one)
+    assert abs(driver.without - again) < 0.1 + 3 * driver.error
+    # without the photos the altitude speaks alone
+    photo = next(o for o in left_outs(data, FILES) if o.kind == "shot")
+    assert found["shot"].without == pytest.approx(anew(sphere, photo) - anew(plane, photo), abs=0.1)
+    assert found["shot"].anew

@@ -14,7 +14,10 @@ from whichsun.sim.compare.plainly import (
 )
 
 
-def mean_row(model, summary, matched, p=0.3, residuals=()):
+NEAR = {"shot": "a.jpg", "id": 1, "dx": 0.0, "dy": 0.0, "zx": 0.5, "zy": -1.0}
+
+
+def mean_row(model, summary, matched, p=0.3, residuals=(NEAR,)):
     matches = [
         {"shot_a": "a.jpg", "id_a": k, "shot_b": "b.jpg", "id_b": k, "probability": 1.0}
         for k in range(matched)
@@ -103,9 +106,10 @@ def test_far_spots_are_named(result):
         {"shot": "p/a.jpg", "id": 2, "dx": 0.1, "dy": 0.0, "zx": 4.2, "zy": 0.1},
         {"shot": "p/b.jpg", "id": 5, "dx": 0.0, "dy": 0.0, "zx": 0.1, "zy": 0.1},
     ]
+    far.append({**dict.fromkeys(NEAR), "kind": "altitude", "time_utc": ["2027-01-01T06:00:00Z"], "z": -5.0})
     result["models"][0] = mean_row("round", "The Earth is round.", 5, residuals=far)
     line = next(line for line in safety_lines(result) if line.startswith("Farthest"))
-    assert "spot 2 of a.jpg (4.2 standard errors);" in line
+    assert "the altitude of 2027-01-01T06:00:00Z (5.0 standard errors), spot 2 of a.jpg (4.2 stand" in line
     assert "spot 5" not in line
 
 
