@@ -1,0 +1,103 @@
+"""Everyone's turns on every model's curve over latitude."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib.artist import Artist
+
+from ..models.errors import InputError
+from .curves import draw_sweep
+from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
+
+_WIDTH_PX, _PANEL_PX, _HEAD_PX, _FOOT_PX = 1600, 470, 175, 130
+_SUSPECT = "#8A62B0"
+
+
+def draw_pool(
+    panels: Sequence[Mapping[str, Any]],
+    *,
+    title: str = "Everyone's turn on every model's curve",
+    subtitle: str = "",
+) -> list[Artist]:
+    """One panel per model: its turn against latitude, and every submission beside it.
+
+    A submission of another date or hour stands off the curve by what it differs from the model's turn for its
+    own place and times, the common offset taken off. So all lie on the curve of a model that is right.
+
+    Parameters
+    ----------
+    panels : sequence of mappings
+        ``model``; ``rows`` of a sweep (see :func:`whichsun.render.curves.draw_sweep`); ``words`` under the
+        name; and arrays ``latitude_deg``, ``residual_deg`` (nan: the model gives no turn) and ``suspect``
+        (bool: a blunder is likelier under the leading model) of the submissions.
+    title, subtitle : str
+
+    Returns
+    -------
+    list of artists; ``artists[0].figure`` is the figure.
+
+    Raises
+    ------
+    InputError
+        No panel.
+    """
+    if not panels:
+        raise InputError("panels", "must hold one or more models")
+    height = _HEAD_PX + _FOOT_PX + _PANEL_PX * len(panels)
+    artists: list[Artist] = []
+    with styled():
+        figure = new_figure(_WIDTH_PX, height)
+        top, bottom = 1 - _HEAD_PX / height, _FOOT_PX / height
+        grid = figure.add_gridspec(
+            len(panels), 1, left=0.105, right=0.83, top=top, bottom=bottom, hspace=0.26
+        )
+        figure.text(0.025, 1 - 24 / height, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
+        figure.text(0.025, 1 - 78 / height, subtitle, fontsize=10.5, va="top", color=FAINT)
+        for number, panel in enumerate(panels):
+            ax = figure.add_subplot(grid[number])
+            name = str(panel["model"])
+            artists += draw_sweep({name: panel["rows"]}, ax=ax)
+            artists += _points(ax, panel, model_styles([name])[name].colour)
+            ax.set_ylabel("turn (degrees)\n← clockwise   anticlockwise →")
+            if number < len(panels) - 1:
+                ax.set_xlabel("")
+            ax.annotate(
+                str(panel["words"]),
+                (0, 1),
+                (0, 7),
+                xycoords="axes fraction",
+                textcoords="offset points",
+                fontsize=10.5,
+                color=INK,
+                fontweight="bold",
+            )
+    return artists
+
+
+def _points(ax: Any, panel: Mapping[str, Any], colour: str) -> list[Artist]:
+    latitude = np.asarray(panel["latitude_deg"], dtype=float)
+    residual = np.asarray(panel["residual_deg"], dtype=float)
+    suspect = np.asarray(panel["suspect"], dtype=bool)
+    turn = _on_curve(panel["rows"], latitude) + residual
+    turn = (turn + 180) % 360 - 180
+    size = float(np.clip(26 - 5 * np.log10(max(len(latitude), 1)), 5, 26))
+    looks = (
+        (~suspect, {"s": size, "color": colour, "alpha": 0.55, "lw": 0.5, "edgecolors": PAPER, "zorder": 4}),
+        (suspect, {"s": size * 2.2, "marker": "x", "color": _SUSPECT, "lw": 1.4, "zorder": 5}),
+    )
+    return [ax.scatter(latitude[where], turn[where], **look) for where, look in looks]
+
+
+def _on_curve(rows: Sequence[Mapping[str, Any]], latitude: np.ndarray) -> np.ndarray:
+    """The curve's turn at each latitude, interpolated the shorter way round."""
+    known = [row for row in rows if row.get("pattern_turn_deg") is not None]
+    place = np.array([row["latitude_deg"] for row in known], dtype=float)
+    turn = np.deg2rad([row["pattern_turn_deg"] for row in known])
+    good = np.isfinite(turn)
+    if not good.any():
+        return np.full(latitude.shape, np.nan)
+    path = np.unwrap(turn[good])
+    return np.rad2deg(np.interp(latitude, place[good], path))

@@ -1,0 +1,170 @@
+"""What looks wrong with single submissions, and the repair that would explain it. Nothing is repaired."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ...models.errors import InputError
+from ...models.geometry import Array
+from ...models.place import datetime_of, utc_days_of
+from ..compare.hypotheses import FLAG_ODDS
+from .mixture import ANY, COMPONENTS, RIGHT
+from .predict import shifted
+from .scoring import PoolScores
+from .submissions import Submissions
+from .target import Work, row_details
+
+HEMISPHERE, DATE, OTHER_HOURS = (
+    0.01,
+    0.005,
+    0.002,
+)  # prior shares of what is tried only where a row fits badly
+_HOURS = tuple(h for h in range(-14, 15) if abs(h) > 1)
+_SAME = (0.06, 0.06, 3 / 1440, 3 / 1440, 0.06)  # degrees, degrees, days, days, degrees: nearly the same row
+_ANY = ANY / (2 * np.pi)
+
+
+@dataclass(frozen=True)
+class Flag:
+    """One suspicion: its kind, the repair in words, and its odds against the row being right."""
+
+    kind: str
+    repair: str
+    odds: float
+
+
+def flags_of(scores: PoolScores, model: str) -> list[list[Flag]]:
+    """Suspicions about every row under `model`, the likeliest first; duplicates last."""
+    rows, details = scores.rows, scores.details[model]
+    found: list[list[Flag]] = [[] for _ in range(len(rows))]
+    if not len(rows):
+        return found
+    right = details[:, 0]
+    bad = np.flatnonzero(details[:, 1:6].max(axis=1) > right)
+    candidates: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
+    for i in bad:
+        for number in range(1, 5):
+            for kind, words in _mixture_words(rows, int(i), COMPONENTS[number]):
+                candidates[int(i)].append((kind, words, float(details[i, number])))
+    for kind, words, share, changed in _tries(rows[bad]):
+        value = _right_density(scores, model, changed) * share
+        for k, i in enumerate(bad):
+            if words[k]:
+                candidates[int(i)].append((kind, words[k], float(value[k])))
+    for i in bad:
+        found[int(i)] = _chosen(candidates[int(i)], float(right[i]))
+    for i, words in duplicates(rows).items():
+        found[i].append(Flag("duplicate", words, np.inf))
+    return found
+
+
+def _chosen(candidates: list[tuple[str, str, float]], right: float) -> list[Flag]:
+    best = max((value for _, _, value in candidates), default=0.0)
+    flags = {}
+    for kind, words, value in sorted(candidates, key=lambda one: -one[2]):
+        odds = value / max(right, 1e-300)
+        if odds > FLAG_ODDS and value > _ANY and value > best / FLAG_ODDS and kind not in flags:
+            flags[kind] = Flag(kind, words, odds)
+    if not flags and right < _ANY:
+        flags["outlier"] = Flag(
+            "outlier", "no single mistake that was tried explains it", _ANY / max(right, 1e-300)
+        )
+    return list(flags.values())
+
+
+def _mixture_words(rows: Submissions, i: int, component: str) -> list[tuple[str, str]]:
+    opposite = f"a turn of {-rows.turn_deg[i]:+.1f} instead of {rows.turn_deg[i]:+.1f} deg"
+    sign = ("sign", f"the opposite sign, {opposite}, would explain it")
+    if component == "sign" and rows.placed[i]:
+        return [sign]
+    if component == "sign":
+        words = (
+            f"a mirrored photo, {opposite}, would explain it (an angle alone cannot part that from the sign)"
+        )
+        return [sign, ("mirrored", words)]
+    if component == "mirrored":
+        return [("mirrored", "photos mirrored left to right would explain it")] if rows.placed[i] else []
+    return [("time-zone", _hours_words(-1 if component == "hour-earlier" else 1))]
+
+
+def _hours_words(hours: int) -> str:
+    plural = "s" if abs(hours) > 1 else ""
+    way = "later" if hours > 0 else "earlier"
+    return f"true times {abs(hours)} hour{plural} {way} would explain it; check the offset from UTC"
+
+
+def _tries(rows: Submissions):
+    """Changed rows with kind, words for every row ("" where it cannot be tried) and prior share."""
+    count = len(rows)
+    if not count:
+        return
+    places = [
+        f"latitude {-value:+.1f} instead of {value:+.1f} would explain it" for value in rows.latitude_deg
+    ]
+    yield "hemisphere", places, HEMISPHERE, replace(rows, latitude_deg=-rows.latitude_deg)
+    for hours in _HOURS:
+        yield "time-zone", [_hours_words(hours)] * count, OTHER_HOURS, shifted(rows, float(hours))
+    for months in (0, -6, -1, 1, 6):
+        moved, words = _other_dates(rows, months)
+        yield "date", words, DATE, moved
+
+
+def _other_dates(rows: Submissions, months: int) -> tuple[Submissions, list[str]]:
+    """The rows on another date: day and month exchanged (0), or some months on; words "" where there is none."""
+    start, words = rows.from_day.copy(), []
+    for i, day in enumerate(rows.from_day):
+        there = datetime_of(float(day))
+        try:
+            if months:
+                year, month = divmod(there.year * 12 + there.month - 1 + months, 12)
+                other = there.replace(year=year, month=month + 1)
+            else:
+                other = there.replace(month=there.day, day=there.month)
+            start[i] = utc_days_of(other)
+        except ValueError:
+            other = there
+        same = other == there
+        words.append("" if same else f"the date {_date(other)} instead of {_date(there)} would explain it")
+    return replace(rows, from_day=start, to_day=start + rows.days), words
+
+
+def _date(moment: dt.datetime) -> str:
+    return moment.date().isoformat()
+
+
+def _right_density(scores: PoolScores, model: str, rows: Submissions) -> Array:
+    """Density (per radian) of the rows being right under a model's best variant at its best values."""
+    entry = scores.leader(model)
+    assert entry.evidence is not None
+    best = entry.evidence.middle
+    work = Work("", rows, entry.worker, best[None], best[:-2])
+    try:
+        return row_details(work)[:, 0] / RIGHT
+    except InputError:  # a year beyond what the tables of the Sun reach
+        return np.zeros(len(rows))
+
+
+def duplicates(rows: Submissions) -> dict[int, str]:
+    """Later rows that are the same, or nearly, as an earlier one, with words that name that one's place."""
+    columns = (rows.latitude_deg, rows.longitude_deg, rows.from_day, rows.to_day, rows.turn_deg)
+    scaled = np.stack([column / step for column, step in zip(columns, _SAME, strict=True)], axis=-1)
+    found: dict[int, str] = {}
+    for half in (0.0, 0.5):  # two grids, so that a border between cells parts hardly any pair
+        cells = np.column_stack([np.floor(scaled + half), rows.kind])
+        _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+        for i in np.flatnonzero(first[inverse.ravel()] != np.arange(len(rows))):
+            j = int(first[inverse.ravel()[i]])
+            exact = bool(np.all(scaled[i] == scaled[j]))
+            how = "the same as" if exact else "nearly the same as"
+            found.setdefault(int(i), f"{how} {rows.source[j]}; count it once")
+    seen: dict[Any, int] = {}
+    for i, name in enumerate(rows.id):
+        j = seen.setdefault(str(name), i)
+        if j != i and name:
+            found.setdefault(i, f"has the id of {rows.source[j]}; count it once if it is the same")
+    return found

@@ -1,0 +1,122 @@
+"""From rough places to modes: parabolas through a few points about each, all modes in one round of work."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...models.geometry import Array
+
+MOST_SCALE = (0.2, np.deg2rad(2.0), 0.5)  # of a free parameter's place, the offset, ln tau
+_LEAST_SCALE = 1e-7
+
+
+@dataclass
+class Mode:
+    """A maximum of the posterior and the normal approximation there.
+
+    Attributes
+    ----------
+    place : ndarray, shape (D,)
+    scale : ndarray, shape (D,)
+        Step of the parabola along each coordinate.
+    cov : ndarray, shape (D, D)
+    height : float
+        ln posterior at `place`.
+    settled : bool
+        Whether the last step changed little.
+    gain : float
+        What the last step promised.
+    """
+
+    place: Array
+    scale: Array
+    cov: Array
+    height: float
+    settled: bool = False
+    gain: float = np.inf
+
+    @property
+    def ln_mass(self) -> float:
+        """ln of the normal approximation's integral."""
+        return self.height + 0.5 * float(np.linalg.slogdet(2 * np.pi * self.cov)[1])
+
+
+def folded(points: Array, free: int) -> Array:
+    """Points whose first `free` coordinates are mirrored at 0 and 1 until they lie inside."""
+    inside = points.copy()
+    wave = points[:, :free] % 2.0
+    inside[:, :free] = np.where(wave > 1, 2 - wave, wave)
+    return inside
+
+
+def start_at(place: Array, spacing: Array) -> Mode:
+    """A mode to climb from: steps of half the spacing (k,) between the places that were tried."""
+    scale = np.concatenate([spacing / 2, MOST_SCALE[1:]])
+    return Mode(place, scale, np.diag(scale**2), -np.inf)
+
+
+def stencil(mode: Mode) -> Array:
+    """Points (m, D) of a parabola: the place, one step each way, and two opposite corners for every pair."""
+    dim = len(mode.place)
+    steps = [np.zeros(dim)]
+    for i in range(dim):
+        for sign in (1.0, -1.0):
+            step = np.zeros(dim)
+            step[i] = sign
+            steps.append(step)
+    for i in range(dim):
+        for j in range(i):
+            for sign in (1.0, -1.0):
+                step = np.zeros(dim)
+                step[i] = step[j] = sign
+                steps.append(step)
+    return mode.place + np.array(steps) * mode.scale
+
+
+def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
+    """The mode moved to the parabola's top, by three steps at most along each of its axes.
+
+    Parameters
+    ----------
+    points, values : ndarray, shapes (m, D), (m,)
+        Of :func:`stencil`, with ln posterior.
+    bounds : ndarray, shape (D,)
+        Largest scales.
+    """
+    dim = len(mode.place)
+    centre, plus, minus = values[0], values[1 : 2 * dim + 1 : 2], values[2 : 2 * dim + 1 : 2]
+    gradient = (plus - minus) / 2
+    curve = np.diag(plus + minus - 2 * centre)
+    corner = iter(values[2 * dim + 1 :])
+    for i in range(dim):
+        for j in range(i):
+            sides = plus[i] + plus[j] + minus[i] + minus[j]
+            curve[i, j] = curve[j, i] = (next(corner) + next(corner) - sides + 2 * centre) / 2
+    weight, axes = np.linalg.eigh(-curve)
+    steady = np.maximum(weight, 0.05)  # where it does not bend down: go on, but carefully
+    step = axes @ np.clip((axes.T @ gradient) / steady, -3.0, 3.0)
+    best = int(np.argmax(values))
+    surprised = values[best] > centre + 3 * max(float(gradient @ step) / 2, 0.5)
+    place = points[best] if surprised else mode.place + step * mode.scale
+    cov = (axes / steady) @ axes.T * np.outer(mode.scale, mode.scale)
+    wanted = np.sqrt(np.diag(cov))
+    scale = np.clip(np.clip(wanted, mode.scale / 4, mode.scale * 3), _LEAST_SCALE, bounds)
+    gain = 0.5 * float(gradient @ step)
+    settled = not surprised and bool(np.all(np.abs(np.log(scale / mode.scale)) < 0.5)) and 0 <= gain < 0.3
+    height = float(centre) + (gain if settled else 0.0)
+    return Mode(place, scale, cov, height, settled, max(gain, float(values[best] - centre)))
+
+
+def distinct(modes: list[Mode], most: int, nats: float) -> list[Mode]:
+    """The modes within `nats` of the heaviest, one of each that lie on the same place."""
+    kept: list[Mode] = []
+    for mode in sorted(modes, key=lambda one: -one.ln_mass):
+        if kept and mode.ln_mass < kept[0].ln_mass - nats:
+            break
+        away = [mode.place - one.place for one in kept]
+        near = (step @ np.linalg.solve(one.cov, step) < 4 for step, one in zip(away, kept, strict=True))
+        if not any(near):
+            kept.append(mode)
+    return kept[:most]

@@ -1,0 +1,196 @@
+"""Where the work is done: threads of this machine or an existing Dask scheduler; the same sums either way.
+
+Rows are cut into blocks of fixed size and the blocks' sums are added in the blocks' order, so that neither
+the number of workers nor the order in which they finish can change a digit.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import fields
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+
+from ...models.errors import InputError, MissingLibraryError
+from ...models.geometry import Array
+from ..files import write_whole
+from .submissions import Submissions
+from .target import Work
+
+ROWS_AT_ONCE = 2000
+_SAVE_EVERY_S = 10.0
+Function = Callable[[Work], Array]
+
+
+class Executor(Protocol):
+    """Runs work in any order and yields (place, result) as it is done."""
+
+    def run(self, function: Callable[[Any], Any], works: Sequence[Any]) -> Iterator[tuple[int, Any]]:
+        """Do all of `works`."""
+        ...
+
+
+class Threads:
+    """Threads of this process; numpy lets go of the interpreter while it computes."""
+
+    def __init__(self, workers: int) -> None:
+        self._pool = ThreadPoolExecutor(workers)
+
+    def run(self, function: Callable[[Any], Any], works: Sequence[Any]) -> Iterator[tuple[int, Any]]:
+        """See :class:`Executor`."""
+        futures = [self._pool.submit(function, work) for work in works]
+        try:
+            for place, future in enumerate(futures):
+                yield place, future.result()
+        finally:
+            for future in futures:
+                future.cancel()
+
+    def close(self) -> None:
+        """End the threads once what runs is done."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+class Cluster:
+    """Workers of an existing Dask scheduler; a block whose worker dies is done again by another."""
+
+    def __init__(self, address: str) -> None:
+        try:
+            from distributed import Client
+        except ImportError:
+            raise MissingLibraryError("dask", "--scheduler", "pip install 'whichsun[cluster]'") from None
+        try:
+            self._client: Any = Client(address, timeout="10s", set_as_default=False)
+        except (OSError, TimeoutError, ValueError) as error:
+            reason = " ".join(str(error).split())[:120]
+            raise InputError("scheduler", f"cannot be reached ({reason})", address) from None
+
+    def run(self, function: Callable[[Any], Any], works: Sequence[Any]) -> Iterator[tuple[int, Any]]:
+        """See :class:`Executor`."""
+        from distributed import as_completed
+
+        futures = [self._client.submit(function, work, pure=False, retries=3) for work in works]
+        place = {future.key: number for number, future in enumerate(futures)}
+        for future in as_completed(futures):
+            yield place[future.key], future.result()
+
+    def close(self) -> None:
+        """Leave the scheduler as it is."""
+        self._client.close()
+
+
+@contextmanager
+def executor_for(scheduler: str | None) -> Iterator[Any]:
+    """The workers: those of `scheduler`, or one thread per core of this machine."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    executor: Any = Cluster(scheduler) if scheduler else Threads(cores)
+    try:
+        yield executor
+    finally:
+        executor.close()
+
+
+class Checkpoint:
+    """Results of blocks, kept in a file that is written whole, so that a stopped run goes on from there."""
+
+    def __init__(self, path: Path | None) -> None:
+        self._path, self._known, self._saved, self._new = path, {}, time.monotonic(), False
+        if path is not None and path.exists():
+            try:
+                with np.load(path, allow_pickle=False) as stored:
+                    self._known = {name: stored[name] for name in stored.files}
+            except (OSError, ValueError, EOFError) as error:
+                hint = "give another file or delete it"
+                raise InputError("checkpoint", f"cannot be read ({error})", str(path), hint) from None
+
+    def key(self, function: Function, work: Work) -> str:
+        """Name of a result: what is done to which rows under what."""
+        if self._path is None:
+            return ""
+        what = repr((function.__name__, work.block, work.variant, work.points.shape))
+        digest = hashlib.sha256(what.encode() + work.points.tobytes() + work.reference.tobytes())
+        return digest.hexdigest()[:32]
+
+    def get(self, key: str) -> Array | None:
+        """A result that is known already."""
+        return self._known.get(key)
+
+    def put(self, key: str, result: Array) -> None:
+        """Keep a result; the file is written now and then."""
+        if self._path is not None:
+            self._known[key], self._new = result, True
+            if time.monotonic() - self._saved > _SAVE_EVERY_S:
+                self.save()
+
+    def save(self) -> None:
+        """Write the file if there is anything new."""
+        if self._path is None or not self._new:
+            return
+        import io
+
+        buffer = io.BytesIO()
+        np.savez(buffer, **self._known)
+        write_whole(self._path, buffer.getvalue())
+        self._saved, self._new = time.monotonic(), False
+
+
+class Runner:
+    """Sums over rows, block by block.
+
+    Parameters
+    ----------
+    executor : Executor
+    checkpoint : Checkpoint
+    progress : callable
+        Called with (blocks done, blocks of this round, words).
+    """
+
+    def __init__(
+        self, executor: Executor, checkpoint: Checkpoint, progress: Callable[[int, int, str], None]
+    ) -> None:
+        self._executor, self._checkpoint, self._progress = executor, checkpoint, progress
+
+    def blocks(self, rows: Submissions) -> list[tuple[str, Submissions]]:
+        """The rows in blocks of fixed size, each with a digest of what it holds."""
+        parts = [rows[start : start + ROWS_AT_ONCE] for start in range(0, len(rows), ROWS_AT_ONCE)]
+        return [(_digest(part), part) for part in parts]
+
+    def map(self, function: Function, works: Sequence[Work], words: str) -> list[Array]:
+        """Results of `function` in the order of `works`."""
+        keys = [self._checkpoint.key(function, work) for work in works]
+        results: list[Any] = [self._checkpoint.get(key) for key in keys]
+        open_ = [number for number, result in enumerate(results) if result is None]
+        done = len(works) - len(open_)
+        try:
+            for place, result in self._executor.run(function, [works[n] for n in open_]):
+                results[open_[place]] = result
+                self._checkpoint.put(keys[open_[place]], result)
+                done += 1
+                self._progress(done, len(works), words)
+        except BaseException:
+            self._checkpoint.save()
+            raise
+        return results
+
+    def each(self, function: Callable[[Any], Any], works: Sequence[Any], words: str) -> list[Any]:
+        """Results of any function in the order of `works`; they are not kept in the checkpoint."""
+        results: list[Any] = [None] * len(works)
+        for done, (place, result) in enumerate(self._executor.run(function, works), 1):
+            results[place] = result
+            self._progress(done, len(works), words)
+        return results
+
+
+def _digest(rows: Submissions) -> str:
+    digest = hashlib.sha256()
+    for field in fields(rows):
+        if field.name not in ("id", "source"):
+            digest.update(np.ascontiguousarray(getattr(rows, field.name)).tobytes())
+    return digest.hexdigest()
