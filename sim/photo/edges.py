@@ -51,9 +51,8 @@ def sample(luma: npt.NDArray[Any], table: npt.NDArray[np.float32], columns: Arra
     top = np.minimum(rows.astype(np.int32), height - 2)
     u, v = (columns - left).astype(np.float32), (rows - top).astype(np.float32)
     flat, at = luma.reshape(-1), top * np.intp(width) + left
-    upper, upper_right, lower, lower_right = (
-        table.take(flat.take(at + aside)) for aside in (0, 1, width, width + 1)
-    )
+    corners: list[Any] = [table.take(flat.take(at + aside)) for aside in (0, 1, width, width + 1)]
+    upper, upper_right, lower, lower_right = corners
     upper += u * (upper_right - upper)
     lower += u * (lower_right - lower)
     upper += v * (lower - upper)
