@@ -12,7 +12,7 @@ from ..models.errors import InputError
 from .curves import draw_sweep
 from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
 
-_WIDTH_PX, _PANEL_PX, _HEAD_PX, _FOOT_PX = 1600, 470, 175, 130
+_WIDTH_PX, _PANEL_PX, _HEAD_PX, _FOOT_PX = 1600, 480, 240, 110
 _SUSPECT = "#8A62B0"
 
 
@@ -31,8 +31,9 @@ def draw_pool(
     ----------
     panels : sequence of mappings
         ``model``; ``rows`` of a sweep (see :func:`whichsun.render.curves.draw_sweep`); ``words`` under the
-        name; and arrays ``latitude_deg``, ``residual_deg`` (nan: the model gives no turn) and ``suspect``
-        (bool: a blunder is likelier under the leading model) of the submissions.
+        name; and arrays ``latitude_deg``, ``residual_deg`` (nan: the model gives no turn), ``suspect``
+        (bool: a blunder is likelier under the leading model) and ``averaged`` (bool: nobody told where the
+        spots stood; drawn hollow) of the submissions.
     title, subtitle : str
 
     Returns
@@ -52,7 +53,7 @@ def draw_pool(
         figure = new_figure(_WIDTH_PX, height)
         top, bottom = 1 - _HEAD_PX / height, _FOOT_PX / height
         grid = figure.add_gridspec(
-            len(panels), 1, left=0.105, right=0.83, top=top, bottom=bottom, hspace=0.26
+            len(panels), 1, left=0.105, right=0.83, top=top, bottom=bottom, hspace=0.34
         )
         figure.text(0.025, 1 - 24 / height, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
         figure.text(0.025, 1 - 78 / height, subtitle, fontsize=10.5, va="top", color=FAINT)
@@ -67,7 +68,7 @@ def draw_pool(
             ax.annotate(
                 str(panel["words"]),
                 (0, 1),
-                (0, 7),
+                (0, 22),
                 xycoords="axes fraction",
                 textcoords="offset points",
                 fontsize=10.5,
@@ -84,8 +85,11 @@ def _points(ax: Any, panel: Mapping[str, Any], colour: str) -> list[Artist]:
     turn = _on_curve(panel["rows"], latitude) + residual
     turn = (turn + 180) % 360 - 180
     size = float(np.clip(26 - 5 * np.log10(max(len(latitude), 1)), 5, 26))
+    hollow = np.asarray(panel["averaged"], dtype=bool) & ~suspect
+    told = ~hollow & ~suspect
     looks = (
-        (~suspect, {"s": size, "color": colour, "alpha": 0.55, "lw": 0.5, "edgecolors": PAPER, "zorder": 4}),
+        (told, {"s": size, "color": colour, "alpha": 0.55, "lw": 0.5, "edgecolors": PAPER, "zorder": 4}),
+        (hollow, {"s": size, "facecolors": "none", "edgecolors": colour, "lw": 0.9, "zorder": 4}),
         (suspect, {"s": size * 2.2, "marker": "x", "color": _SUSPECT, "lw": 1.4, "zorder": 5}),
     )
     return [ax.scatter(latitude[where], turn[where], **look) for where, look in looks]

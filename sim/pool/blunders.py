@@ -11,7 +11,9 @@ import numpy as np
 
 from ...models.errors import InputError
 from ...models.geometry import Array
+from ...models.observables import altitude
 from ...models.place import datetime_of, utc_days_of
+from ...models.registry import get_model
 from ..compare.hypotheses import FLAG_ODDS
 from .mixture import ANY, COMPONENTS, RIGHT
 from .predict import shifted
@@ -27,6 +29,7 @@ HEMISPHERE, DATE, OTHER_HOURS = (
 _HOURS = tuple(h for h in range(-14, 15) if abs(h) > 1)
 _SAME = (0.06, 0.06, 3 / 1440, 3 / 1440, 0.06)  # degrees, degrees, days, days, degrees: nearly the same row
 _ANY = ANY / (2 * np.pi)
+_LEAST_ALTITUDE = np.deg2rad(-2.0)  # refraction and a coarse place allowed for
 
 
 @dataclass(frozen=True)
@@ -108,10 +111,22 @@ def _tries(rows: Submissions):
     ]
     yield "hemisphere", places, HEMISPHERE, replace(rows, latitude_deg=-rows.latitude_deg)
     for hours in _HOURS:
-        yield "time-zone", [_hours_words(hours)] * count, OTHER_HOURS, shifted(rows, float(hours))
+        moved = shifted(rows, float(hours))
+        words = [_hours_words(hours) if day else "" for day in _by_day(moved)]
+        yield "time-zone", words, OTHER_HOURS, moved
     for months in (0, -6, -1, 1, 6):
         moved, words = _other_dates(rows, months)
         yield "date", words, DATE, moved
+
+
+def _by_day(rows: Submissions) -> np.ndarray:
+    """Whether the Sun is up at both times; whoever shifts times must not land in the night.
+
+    Rise and set are those of the distant sphere for every model, as wherever they are asked for.
+    """
+    model = get_model("distant-sphere")
+    seen = model.view(rows.instants(), rows.site(), {})
+    return np.asarray(altitude(seen).min(axis=(1, 2)) > _LEAST_ALTITUDE)
 
 
 def _other_dates(rows: Submissions, months: int) -> tuple[Submissions, list[str]]:

@@ -44,12 +44,14 @@ def pool_png(scores: PoolScores, submissions: list[dict[str, Any]]) -> bytes:
                 "latitude_deg": rows.latitude_deg,
                 "residual_deg": np.rad2deg((off + np.pi) % (2 * np.pi) - np.pi),
                 "suspect": suspect,
+                "averaged": rows.averaged,
             }
         )
     subtitle = (
-        f"{len(rows):,} angles. Curves: the turn of an even pattern of spots on {date}, noon −/+ {hours:.1f} h. "
-        "Each point stands off the\ncurve by what its own turn is off the model's, the common offset taken off. "
-        f"×: looks like a mistake under the leading model ({int(suspect.sum())})."
+        f"{len(rows):,} angles. Curves: the turn of an even pattern of spots on {date}, noon −/+ {hours:.1f} h.\n"
+        "Each point stands off the curve by what its own turn is off the model's, the common offset taken off.\n"
+        f"×: looks like a mistake under the leading model ({int(suspect.sum())}). "
+        "Hollow: places of the spots not told, a near Sun may turn them otherwise."
     )
     artists: Any = draw_pool(panels, subtitle=subtitle)
     return save_png(artists[0].figure, _WIDTH_PX)
