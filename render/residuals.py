@@ -69,7 +69,7 @@ def draw_residuals(
                 ax, panel, measured, predicted, factor, styles[panel["model"]], _columns(panels)
             )
         if made:
-            artists += _draw_key(chosen[0], data, panels, factor, shot_names)
+            artists += _draw_key(chosen[0], residual_key(panels, shot_names, factor))
         return artists
 
 
@@ -212,17 +212,12 @@ def _crowded(places: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
     return apart.min(axis=0) < _LABEL_ROOM
 
 
-def _draw_key(
-    ax: Axes,
-    data: Sequence[tuple[npt.NDArray, npt.NDArray]],
-    panels: Sequence[Mapping[str, Any]],
-    factor: float,
-    shot_names: Sequence[str],
-) -> list[Artist]:
-    """One line at the foot: what markers and arrows mean, and the factor."""
-    figure = ax.get_figure(root=True)
-    if figure is None:
-        return []
+def residual_key(
+    panels: Sequence[Mapping[str, Any]], shot_names: Sequence[str] = (), scale: float | None = None
+) -> list[str]:
+    """What arrows and markers of :func:`draw_residuals` mean, the factor of the arrows first."""
+    factor = _scale([predicted - measured for measured, predicted in map(_places, panels)])
+    factor = factor if scale is None else scale
     words = [
         f"arrows: from measured to predicted place, drawn {factor:g} times as long"
         if factor != 1
@@ -237,7 +232,14 @@ def _draw_key(
         words.append("× spot without a partner")
     if any(len(np.ravel(p.get("missed", ()))) for p in panels):
         words.append("+ expected, not found")
-    words.append("zenith up")
+    return [*words, "zenith up"]
+
+
+def _draw_key(ax: Axes, words: Sequence[str]) -> list[Artist]:
+    """The key at the foot of the figure."""
+    figure = ax.get_figure(root=True)
+    if figure is None:
+        return []
     height = figure.get_size_inches()[1]
     text = words[0] + "\n" + "    ".join(words[1:])
     return [figure.text(0.018, 0.12 / height, text, fontsize=10.5, color=FAINT, va="bottom", linespacing=1.5)]

@@ -7,82 +7,46 @@ from typing import Annotated, Any
 
 import typer
 
-from .plumbing import print_table, print_wrapped, progress_on_stderr, report
+from .plumbing import print_table, print_wrapped, report
+from .scoring import Charts, Drivers, Json, Models, Needed, Rotation, Seed, Settings, score
 
 NAME = "score"
 
 
 def run(
     outing: Annotated[Path, typer.Argument(help="Outing file that `measure` wrote.")],
-    model: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="A model to add to the contest, a name or path/to/file.py:ClassName; may be repeated."
-        ),
-    ] = None,
-    setting: Annotated[
-        list[str] | None,
-        typer.Option("--set", metavar="PARAM=VALUE", help="Hold a parameter at a value; may be repeated."),
-    ] = None,
-    rotation: Annotated[
-        str | None, typer.Option(metavar="LAW", help="Rotation law of the spots, or rigid.")
-    ] = None,
-    chart: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--map", metavar="MAP", help="Map of the plane, a short name or PROJ text; may be repeated."
-        ),
-    ] = None,
+    model: Models = None,
+    setting: Settings = None,
+    rotation: Rotation = None,
+    chart: Charts = None,
     figure: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw what each model's best fit leaves over.")
     ] = None,
-    drivers: Annotated[
-        bool,
-        typer.Option(
-            "--drivers/--no-drivers", help="Score again without every spot, shot and quantity in turn."
-        ),
-    ] = True,
-    needed: Annotated[
-        bool,
-        typer.Option(
-            "--needed-height",
-            help="What height a near Sun would need on every built-in map (a minute or two).",
-        ),
-    ] = False,
-    seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
+    drivers: Drivers = True,
+    needed: Needed = False,
+    seed: Seed = 1,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing figure.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Score every geometry against the spots of an outing and say what they favour."""
 
     def work() -> dict[str, Any]:
-        from ...models.registry import get_model
-        from ..compare.contest import DEFAULT_MODELS, Options
         from ..compare.figure import residuals_png
-        from ..compare.scores import score_outing, with_needed_heights
         from ..outing_file import read_outing
-        from ..rotation import DEFAULT_LAW
-        from .parsing import settings_of
         from .plumbing import check_free, write_whole
 
         check_free([figure] if figure else [], overwrite)
-        added = [get_model(name) for name in model or []]
-        everyone = [*(get_model(name) for name in DEFAULT_MODELS), *added]
-        given: dict[str, Any] = {}
-        for own in settings_of(setting or [], everyone):
-            given.update(own)
-        measured = read_outing(outing)
-        with progress_on_stderr("scoring", quiet=as_json) as progress:
-            options = Options(
-                law=rotation or DEFAULT_LAW,
-                given=given,
-                maps=tuple(chart or ()),
-                seed=seed,
-                progress=progress,
-            )
-            scores = score_outing(measured, added, options, drivers=drivers)
-            if needed:
-                scores = with_needed_heights(scores)
+        scores = score(
+            read_outing(outing),
+            model=model,
+            setting=setting,
+            rotation=rotation,
+            chart=chart,
+            drivers=drivers,
+            needed=needed,
+            seed=seed,
+            quiet=as_json,
+        )
         result = {"outing": str(outing), **scores.to_json(), "figure": None}
         if figure:
             write_whole(figure, residuals_png(scores))
