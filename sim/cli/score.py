@@ -22,6 +22,12 @@ def run(
     figure: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw what each model's best fit leaves over.")
     ] = None,
+    site_figure: Annotated[
+        Path | None,
+        typer.Option(
+            "--site-figure", metavar="PNG", help="Draw where on Earth the photos may have been taken."
+        ),
+    ] = None,
     drivers: Drivers = True,
     needed: Needed = False,
     seed: Seed = 1,
@@ -31,11 +37,14 @@ def run(
     """Score every geometry against the spots of an outing and say what they favour."""
 
     def work() -> dict[str, Any]:
-        from ..compare.figure import residuals_png
+        import numpy as np
+
+        from ..compare.figure import residuals_png, site_png
+        from ..compare.site_band import find_site_band
         from ..outing_file import read_outing
         from .plumbing import check_free, write_whole
 
-        check_free([figure] if figure else [], overwrite)
+        check_free([path for path in (figure, site_figure) if path], overwrite)
         scores = score(
             read_outing(outing),
             model=model,
@@ -47,10 +56,20 @@ def run(
             seed=seed,
             quiet=as_json,
         )
-        result = {"outing": str(outing), **scores.to_json(), "figure": None}
+        result = {
+            "outing": str(outing),
+            **scores.to_json(),
+            "figure": None,
+            "site_figure": None,
+            "site_band": None,
+        }
         if figure:
             write_whole(figure, residuals_png(scores))
             result["figure"] = str(figure)
+        if site_figure:
+            band = find_site_band(scores.data, scores.options.law, np.random.default_rng([seed, 6]))
+            write_whole(site_figure, site_png(band))
+            result["site_figure"], result["site_band"] = str(site_figure), band.to_json()
         return result
 
     report(NAME, work, as_json=as_json, show=_show)
@@ -85,3 +104,7 @@ def _show(result: dict[str, Any]) -> None:
     show_scores(result)
     if result["figure"]:
         print(f"Residuals drawn in {result['figure']}")
+    if result["site_figure"]:
+        from ..compare.report import site_line
+
+        print_wrapped([site_line(result)])

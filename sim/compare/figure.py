@@ -1,4 +1,4 @@
-"""The figure of a score: what each model's best fit leaves over."""
+"""The figures of a score: what each model's best fit leaves over, and where the photos may have been taken."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from ...render.residuals import draw_residuals
+from ...render.site_band import draw_site_band
 from ...render.style import save_png
 from .scores import Scores
+from .site_band import SiteBand
 
 _WIDTH_PX = 1500
 
@@ -16,4 +18,10 @@ def residuals_png(scores: Scores) -> bytes:
     """PNG with a disc for every model that has a best fit."""
     names = [Path(shot.file).name for shot in scores.outing.shots]
     artists: Any = draw_residuals(scores.panels(), shot_names=names)
+    return save_png(artists[0].figure, _WIDTH_PX)
+
+
+def site_png(band: SiteBand) -> bytes:
+    """PNG of the map with the probability band of the site."""
+    artists: Any = draw_site_band(vars(band))
     return save_png(artists[0].figure, _WIDTH_PX)

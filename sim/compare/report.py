@@ -162,5 +162,23 @@ def nearest_lines(result: dict[str, Any]) -> list[str]:
     return lines
 
 
+def site_line(result: dict[str, Any]) -> str:
+    """Where on Earth the photos may have been taken, under the distant sphere."""
+    band = result["site_band"]
+    low, high = (_north_south(x) for x in band["latitude_95_deg"])
+    west, east = (_east_west(x) for x in band["longitude_95_deg"])
+    inside = "inside" if band["given_content"] <= band["contents"][-1] else "outside"
+    return (
+        f"Where the photos may have been taken, under the distant sphere: latitude {low} to {high}, longitude "
+        f"{west} to {east} (95 % each); the file's site lies {inside} the 95 % region. "
+        f"Drawn in {result['site_figure']}"
+    )
+
+
+def _east_west(degrees: float) -> str:
+    wrapped = (degrees + 180) % 360 - 180
+    return f"{abs(wrapped):.1f} {'E' if wrapped >= 0 else 'W'}"
+
+
 def _north_south(degrees: float) -> str:
     return f"{abs(degrees):.1f} {'N' if degrees >= 0 else 'S'}"

@@ -13,7 +13,6 @@ from whichsun.sim.compare.plainly import (
     sections,
 )
 
-
 NEAR = {"shot": "a.jpg", "id": 1, "dx": 0.0, "dy": 0.0, "zx": 0.5, "zy": -1.0}
 
 

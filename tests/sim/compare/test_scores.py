@@ -44,6 +44,17 @@ def test_keys_of_the_json(result):
     assert {"shot_a", "shot_b", "turn_deg", "sigma_deg", "spots_used", "mirrored"} <= document["turn"].keys()
     height = next(r for r in document["models"] if r["variant"] == "facing-pole")["parameters"]["height_km"]
     assert height.keys() == {"value", "sigma", "low95", "high95", "unit"}
+    assert {row["ln_evidence_by"] for row in document["models"]} == {"importance"}
+    assert document["drivers"][0].keys() >= {
+        "kind",
+        "shot",
+        "id",
+        "name",
+        "ln_bayes_factor_without",
+        "contribution",
+    }
+    assert [row["kind"] for row in document["robustness"]][:2] == ["as-scored", "uncertainties"]
+    assert {row["face"] for row in document["needed"]} == {"facing-pole", "fixed", "spinning"}
     assert height["low95"] < height["value"] < height["high95"]
 
 
@@ -68,6 +79,7 @@ def test_southern_hemisphere(outing_of):
 def test_residuals_are_small_and_named(result, outing):
     row = result.to_json()["models"][0]
     assert len(row["matches"]) >= 4
+    assert all(np.isfinite([r["zx"], r["zy"]]).all() for r in row["residuals"])
     size = [np.hypot(r["dx"], r["dy"]) for r in row["residuals"]]
     assert np.sqrt(np.mean(np.square(size))) < 0.01
     names = {(shot.file, spot.id) for shot in outing.shots for spot in shot.spots}
@@ -123,6 +135,8 @@ def test_command_prints_one_json_object_and_draws(outing, tmp_path, capsys):
     document = json.loads(capsys.readouterr().out)
     assert document["schema"] == "whichsun/score/1"
     assert document["verdict"]["kind"] == "favours"
+    assert document["drivers"]
+    assert document["site_band"] is None
     assert figure.stat().st_size > 10_000
     assert main(["score", str(path), "--figure", str(figure)]) == 2
     assert "--overwrite" in capsys.readouterr().err
@@ -157,3 +171,15 @@ def test_command_refuses_with_one_line(outing, tmp_path, capsys, arguments, spoi
 def test_missing_file(tmp_path, capsys):
     assert main(["score", str(tmp_path / "none.toml")]) == 2
     assert "none.toml" in capsys.readouterr().err
+
+
+def test_command_draws_the_site_and_leaves_the_drivers_out(outing, tmp_path, capsys):
+    path, figure = tmp_path / "outing.toml", tmp_path / "site.png"
+    write_outing(outing, path)
+    assert main(["score", str(path), "--json", "--no-drivers", "--site-figure", str(figure)]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["drivers"] == []
+    assert document["site_figure"] == str(figure)
+    low, high = document["site_band"]["latitude_95_deg"]
+    assert low < 47.0 < high
+    assert figure.stat().st_size > 10_000
