@@ -121,11 +121,15 @@ def _disc_places(
     disc: DiscMap, left: int, top: int, step: int, height: int, width: int
 ) -> tuple[Floats, Floats]:
     """Disc places of the field's pixels; between every eighth of them they run straight to 1e-5 radii."""
-    shift = (step - 1) / 2
-    x, y = disc.to_disc(
-        left + shift + step * every_eighth(width), (top + shift + step * every_eighth(height))[:, None]
-    )
-    return spread(x, (height, width)), spread(y, (height, width))
+    columns, rows = _pixel_places(left, top, step, height, width)
+    some = columns[0] + step * every_eighth(width), rows[:1] + step * every_eighth(height)[:, None]
+    x, y = disc.to_disc(*some)
+    field_y = spread(y, (height, width))
+    if disc.tilt != 0:
+        return spread(x, (height, width)), field_y
+    # Only the squash's own direction is bent: x is the sum of a row's part and a column's.
+    of_row = disc.to_disc(columns[0], rows)[0] - x[0, 0]
+    return np.add(disc.to_disc(columns, rows[0])[0], of_row, dtype=np.float32), field_y
 
 
 def _block_shares(cut: npt.NDArray[Any], least: Any, step: int) -> Floats:
