@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from ...models.errors import InputError
 from ...models.geometry import Array
 from ...models.observables import altitude
 from ...models.place import datetime_of, utc_days_of
@@ -17,6 +16,7 @@ from ...models.registry import get_model
 from ..compare.hypotheses import FLAG_ODDS
 from .mixture import ANY, COMPONENTS, RIGHT
 from .predict import shifted
+from .runner import ROWS_AT_ONCE
 from .scoring import PoolScores
 from .submissions import Submissions
 from .target import Work, row_details
@@ -54,11 +54,15 @@ def flags_of(scores: PoolScores, model: str) -> list[list[Flag]]:
         for number in range(1, 5):
             for kind, words in _mixture_words(rows, int(i), COMPONENTS[number]):
                 candidates[int(i)].append((kind, words, float(details[i, number])))
-    for kind, words, share, changed in _tries(rows[bad]):
-        value = _right_density(scores, model, changed) * share
-        for k, i in enumerate(bad):
-            if words[k]:
-                candidates[int(i)].append((kind, words[k], float(value[k])))
+    tries = [
+        (int(i), kind, words[k], share, changed[k : k + 1])
+        for kind, words, share, changed in _tries(rows[bad])
+        for k, i in enumerate(bad)
+        if words[k]
+    ]
+    density = _right_density(scores, model, [one[-1] for one in tries])
+    for (i, kind, words, share, _), value in zip(tries, density, strict=True):
+        candidates[i].append((kind, words, share * float(value)))
     for i in bad:
         found[int(i)] = _chosen(candidates[int(i)], float(right[i]))
     for i, words in duplicates(rows).items():
@@ -152,16 +156,21 @@ def _date(moment: dt.datetime) -> str:
     return moment.date().isoformat()
 
 
-def _right_density(scores: PoolScores, model: str, rows: Submissions) -> Array:
-    """Density (per radian) of the rows being right under a model's best variant at its best values."""
+def _right_density(scores: PoolScores, model: str, tries: list[Submissions]) -> Array:
+    """Density (per radian) of single rows being right under a model's best variant at its best values."""
     entry = scores.leader(model)
-    assert entry.evidence is not None
+    if entry.evidence is None or not tries:
+        return np.zeros(len(tries))
     best = entry.evidence.middle
-    work = Work("", rows, entry.worker, best[None], best[:-2])
-    try:
-        return row_details(work)[:, 0] / RIGHT
-    except InputError:  # a year beyond what the tables of the Sun reach
-        return np.zeros(len(rows))
+    rows = Submissions(
+        *(np.concatenate(parts) for parts in zip(*(vars(t).values() for t in tries), strict=True))
+    )
+    order = np.argsort(rows.from_day, kind="stable")  # the Sun is interpolated where instants lie close
+    result = np.empty(len(rows))
+    for start in range(0, len(rows), ROWS_AT_ONCE):
+        part = order[start : start + ROWS_AT_ONCE]
+        result[part] = row_details(Work("", rows[part], entry.worker, best[None], best[:-2]))[:, 0]
+    return result / RIGHT
 
 
 def duplicates(rows: Submissions) -> dict[int, str]:

@@ -16,8 +16,8 @@ from .submissions import Submissions
 
 MODEL = "distant-sphere"
 _GRID_DEG = np.arange(-88.0, 89.0, 4.0)
-_ROWS_AT_ONCE = 1000
-_STEP_DEG, _CLOSE_DEG, _ROUNDS = 0.05, 3.0, 3
+_ROWS_AT_ONCE = 500
+_STEP_DEG, _CLOSE_DEG, _ROUNDS = 0.05, 3.0, 2
 
 
 def fitted_latitudes(rows: Submissions, law: str) -> Array:
@@ -26,17 +26,21 @@ def fitted_latitudes(rows: Submissions, law: str) -> Array:
     Longitude and times are taken as handed in, no common offset is taken off. Where several latitudes give
     the same turn it is the one nearest the latitude that was handed in.
     """
-    parts = [
-        _fitted(rows[start : start + _ROWS_AT_ONCE], law) for start in range(0, len(rows), _ROWS_AT_ONCE)
-    ]
-    return np.concatenate(parts) if parts else np.empty(0)
+    result = np.empty(len(rows))
+    order = np.argsort(rows.from_day, kind="stable")  # the Sun is interpolated where instants lie close
+    for start in range(0, len(rows), _ROWS_AT_ONCE):
+        part = order[start : start + _ROWS_AT_ONCE]
+        result[part] = _fitted(rows[part], law)
+    return result
 
 
 def _fitted(rows: Submissions, law: str) -> Array:
+    groups = groups_of(rows)
+
     def misses(latitude_deg: Array) -> Array:
         """Measured less computed turn, degrees, at latitudes (n, p)."""
         turn = np.full(latitude_deg.shape, np.nan)
-        for group in groups_of(rows):
+        for group in groups:
             place = Site(latitude_deg[group.index][:, :, None], group.rows.longitude_deg[:, None, None])
             here = replace(group, site=place, index=np.arange(len(group.index)))
             turn[group.index] = predict_turns([here], _view, rotation_law(law), latitude_deg.shape[1]).turn

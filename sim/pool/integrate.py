@@ -26,7 +26,7 @@ _MOST_MODES, _FIRST_NATS, _MORE_NATS, _LAST_NATS = 4, 60.0, 20.0, 12.0
 _ROUNDS_FIRST, _ROUNDS_MORE = 10, 4
 _HOPELESS_NATS = 150.0
 _PRIOR_SHARE, _INFLATED, _FREEDOM = 0.1, 1.15, 5.0
-_WORK_OF_SAMPLING, _MOST_WORK = 640_000, 5_000_000  # rows times points, first and in all
+_WORK_OF_SAMPLING, _MOST_WORK = 640_000, 2_500_000  # rows times points, first and in all
 _FEWEST_POINTS, _FIRST_MOST, _MOST_POINTS = 64, 512, 16_384
 _TOO_FEW = 8.0
 _LEAST_EFFECTIVE, _MOST_ERROR = 200.0, 0.05
@@ -285,7 +285,7 @@ def _flipped(points: Array, k: int, flip: Callable[[Array], Array]) -> Array:
 def laplace(free: int, stage: int, start: Mode, extra: Callable[[Array], Array] | None) -> Evaluate:
     """The evidence by the normal approximation alone, from a mode that is near: for signs, not for numbers."""
     ask = _asker(free, extra)
-    modes = yield from _climb([start], free, stage, _ROUNDS_FIRST, ask)
+    modes = yield from _climb([start], free, stage, _ROUNDS_MORE, ask)
     (mode,) = modes
     return PoolEvidence(mode.ln_mass, np.nan, np.nan, mode.place[None], np.ones(1))
 
