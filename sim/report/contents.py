@@ -1,0 +1,308 @@
+"""What stands in the report of a scored outing, section by section."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...render.style import model_styles
+from ..compare import plainly
+from ..compare import report as text
+from ..compare.scores import Scores
+from ..compare.words import odds_words
+from ..outing import Shot
+from ..safety import CAUTIONS
+from . import facts
+from .curves import turn_curves
+from .document import (
+    Block,
+    Cautions,
+    Document,
+    Heading,
+    Picture,
+    Pictures,
+    Points,
+    Section,
+    Table,
+    Verdict,
+    Words,
+)
+from .pictures import (
+    ReadPhoto,
+    curve_pictures,
+    photo_pictures,
+    read_photo,
+    residual_pictures,
+    turn_pictures,
+)
+from .words import CAVEATS, METHOD
+
+MOST_PHOTOS = 12
+MOST_DRIVERS = 12
+_MATCHED = 0.5  # probability from which on two spots are shown as one
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where an outing comes from and what the person wants said.
+
+    Attributes
+    ----------
+    outing : Path
+    photos : sequence of Path
+        One per shot.
+    exact_site : bool
+        Without it the site is rounded to 0.1 degree wherever it is told.
+    title, notes : str and sequence of str
+        The person's own words.
+    made : datetime
+        When, UTC.
+    """
+
+    outing: Path
+    photos: Sequence[Path]
+    exact_site: bool
+    title: str
+    notes: Sequence[str]
+    made: dt.datetime
+
+
+def contents(
+    scores: Scores, source: Source, progress: Progress = lambda done, of, words: None
+) -> tuple[Document, list[str]]:
+    """The document, and a line for every photo that could not be shown."""
+    shots = scores.outing.shots
+    shown = _chosen(len(shots))
+    photos: dict[int, ReadPhoto] = {}
+    for done, index in enumerate(shown):
+        progress(done, len(shown) + 2, "reading the photos again")
+        photos[index] = read_photo(source.photos[index], shots[index])
+    problems = [photo.problem for photo in photos.values() if photo.problem]
+    result = scores.to_json()
+    progress(len(shown), len(shown) + 2, "drawing")
+    sections = [
+        _verdict(scores, result),
+        _photos(photos, len(shots)),
+        _turn(scores, result, [photos[i] for i in (0, len(shots) - 1)] if len(shots) > 1 else []),
+        _latitude(scores, result, source.exact_site),
+        _scores(scores, result),
+        _reasons(result),
+        _residuals(scores),
+        Section(
+            "method",
+            "How it was worked out",
+            [Points(METHOD, True), Heading("What to keep in mind"), Points(CAVEATS)],
+        ),
+        Section("cautions", "Before you photograph the Sun", [Cautions(CAUTIONS)]),
+        _data(scores, source),
+    ]
+    progress(len(shown) + 1, len(shown) + 2, "putting it together")
+    return Document(_title(shots, source), _lead(scores, source), [s for s in sections if s.blocks]), problems
+
+
+def _chosen(count: int) -> list[int]:
+    """Numbers of the photos that are shown: all, or some spread evenly with the first and the last."""
+    if count <= MOST_PHOTOS:
+        return list(range(count))
+    return [int(k) for k in np.round(np.linspace(0, count - 1, MOST_PHOTOS))]
+
+
+def _title(shots: Sequence[Shot], source: Source) -> str:
+    if source.title:
+        return source.title
+    days = sorted({shot.time_utc[:10] for shot in shots if shot.time_utc})
+    when = f" of {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "") if days else ""
+    return f"What the Sun's face tells: the photos{when}" if shots else "What was measured of the Sun"
+
+
+def _lead(scores: Scores, source: Source) -> list[str]:
+    made = source.made.strftime("%Y-%m-%d %H:%M UTC")
+    return [
+        *source.notes,
+        f"Taken at {facts.site_words(scores.data.site, exact=source.exact_site)}.",
+        f"Made by whichsun {version('whichsun')} from {source.outing.name} on {made}.",
+    ]
+
+
+def _colours(scores: Scores) -> dict[str, str]:
+    styles = model_styles([score.model for score in scores.models])
+    return {name: style.colour for name, style in styles.items()}
+
+
+def _verdict(scores: Scores, result: dict[str, Any]) -> Section:
+    verdict = result["verdict"]
+    colour = _colours(scores).get(verdict["model"] or "", model_styles(["none"])["none"].colour)
+    blocks: list[Block] = [Verdict(verdict["words"], colour)]
+    blocks += [Words(line.strip()) for line in text.verdict_lines(result)[1:]]
+    blocks += [Words(line) for line in plainly.meaning_lines(result)]
+    return Section("verdict", "The verdict", blocks)
+
+
+def _photos(photos: dict[int, ReadPhoto], count: int) -> Section:
+    blocks: list[Block] = []
+    if len(photos) < count:
+        blocks.append(
+            Words(f"{len(photos)} of {count} photos are shown; all {count} were measured and scored.")
+        )
+    for index, photo in photos.items():
+        if photo.pixels is None:
+            blocks.append(
+                Words(f"Photo {index + 1} cannot be shown: {photo.problem}. It was scored all the same.")
+            )
+            continue
+        caption = f"Photo {index + 1}: {photo.shot.file}, {facts.time_words(photo.shot.time_utc)}"
+        blocks.append(Pictures(photo_pictures(photo, index + 1, caption)))
+    return Section("photos", "The photos", blocks)
+
+
+def _turn(scores: Scores, result: dict[str, Any], ends: Sequence[ReadPhoto]) -> Section:
+    turn = result["turn"]
+    if not turn["shot_a"]:
+        return Section("turn", "", [])
+    blocks: list[Block] = [Words(text.latitude_lines(result)[0])]
+    pictures: list[Picture] = []
+    numbers = _matches(result, turn["shot_a"], turn["shot_b"])
+    if ends and numbers[0]:
+        pictures = turn_pictures(ends, numbers, turn["turn_deg"], turn["sigma_deg"])
+        missing = [photo.shot.file for photo in ends if photo.pixels is None]
+        if missing:
+            blocks.append(Words(f"The turn cannot be drawn without {' and '.join(missing)}."))
+    if pictures:
+        leader = plainly.leading(result)
+        blocks.append(Pictures(pictures))
+        blocks.append(
+            Words(
+                f"Spots with one number are the same spot, as {leader} pairs them. Dashed line: where the line of the "
+                "first photo was. The turn is that of the whole pattern about the disc's centre, so a single spot may "
+                "lie beside the line: the Sun's own rotation moves each by another amount.",
+                True,
+            )
+        )
+    return Section("turn", "How far the disc turned", blocks)
+
+
+def _matches(result: dict[str, Any], first: str, last: str) -> tuple[dict[int, str], dict[int, str]]:
+    """Spots that the leading model takes for one, each under its number in the first photo."""
+    row = plainly.mean_row(result, plainly.leading(result))
+    pairs = [
+        (match["id_a"], match["id_b"])
+        for match in row["matches"]
+        if (match["shot_a"], match["shot_b"]) == (first, last) and match["probability"] > _MATCHED
+    ]
+    return {a: str(a) for a, _ in pairs}, {b: str(a) for a, b in pairs}
+
+
+def _latitude(scores: Scores, result: dict[str, Any], exact: bool) -> Section:
+    blocks: list[Block] = [Words(line.strip()) for line in text.latitude_lines(result)[1:]]
+    curves = turn_curves(scores, step_deg=None if exact else facts.SITE_STEP_DEG)
+    if curves is not None:
+        blocks.append(Pictures(curve_pictures(curves), 1))
+    return Section("latitude", "Latitude and turn", blocks)
+
+
+def _scores(scores: Scores, result: dict[str, Any]) -> Section:
+    colours = _colours(scores)
+    rows, swatches, model = [], [], ""
+    for name, variant, *rest in text.model_rows(result):
+        model = name or model
+        rows.append([f"{name} {variant}".strip() if name else f"as {variant}", *rest])
+        swatches.append(colours.get(model))
+    columns = ("geometry", *text.COLUMNS[2:])
+    blocks: list[Block] = [
+        Table(columns, rows, "Every geometry, and every way in which it may be meant", swatches),
+        Words(text.LEGEND, True),
+        Points([*text.parameter_lines(result), *text.nearest_lines(result)]),
+    ]
+    known = [(row["model"], row["summary"]) for row in result["models"] if row["variant"] is None]
+    blocks.insert(0, Points([f"{model}: {summary}" for model, summary in known]))
+    if result["needed"]:
+        title = "What height a nearby Sun would need"
+        blocks.append(Table(plainly.NEEDED_COLUMNS, plainly.needed_table(result), title))
+        blocks.append(Words(plainly.needed_legend(result), True))
+    return Section("scores", "The scores", blocks)
+
+
+def _reasons(result: dict[str, Any]) -> Section:
+    blocks: list[Block] = [Points(lines) for lines in (plainly.driver_lines(result),) if lines]
+    rows = _driver_rows(result)
+    if rows:
+        columns = ("left out", "odds without it", "factor")
+        blocks.append(Table(columns, rows, "What the odds would be without one measurement"))
+    safe = plainly.safety_lines(result)
+    if safe:
+        blocks += [Heading("How safe it is"), Points(safe)]
+    if result["robustness"]:
+        table = plainly.robust_table(result["robustness"])
+        blocks.append(Table(plainly.ROBUST_COLUMNS, table, "With other assumptions"))
+        blocks.append(Words(plainly.ROBUST_LEGEND, True))
+    return Section("drivers", "What drives the verdict", blocks)
+
+
+def _driver_rows(result: dict[str, Any]) -> list[list[str]]:
+    """The strongest drivers; photos without which nothing is left to compare stay away."""
+    told = [
+        one
+        for one in result["drivers"]
+        if not (
+            one["kind"] == "shot" and len({d["shot"] for d in result["drivers"] if d["kind"] == "shot"}) <= 2
+        )
+    ]
+    told.sort(key=lambda one: -abs(one["contribution"]))
+    rows = []
+    for one in told[:MOST_DRIVERS]:
+        without = one["ln_bayes_factor_without"]
+        leads = one["model"] if without >= 0 else one["against"]
+        way = "smaller" if one["contribution"] > 0 else "larger"
+        factor = float(np.exp(min(abs(one["contribution"]), 700.0)))
+        size = f"{factor:,.3g} times" if factor < 1e6 else f"10^{np.log10(factor):.1f} times"
+        rows.append([one["name"], f"{odds_words(without)} for {leads}", f"{size} {way}"])
+    return rows
+
+
+def _residuals(scores: Scores) -> Section:
+    names = [shot.file for shot in scores.outing.shots]
+    pictures, key = residual_pictures(scores.panels(), names)
+    if not pictures:
+        return Section("residuals", "", [])
+    words = "Every geometry at its best: where the spots were, and where it would put them."
+    return Section(
+        "residuals",
+        "What each geometry leaves over",
+        [Words(words), Pictures(pictures, min(3, len(pictures))), Words(key, True)],
+    )
+
+
+def _data(scores: Scores, source: Source) -> Section:
+    outing = scores.outing
+    named = [(shot.file, path) for shot, path in zip(outing.shots, source.photos, strict=True)]
+    blocks: list[Block] = []
+    if outing.shots:
+        blocks += [facts.photo_table(outing.shots), facts.spot_table(outing.shots)]
+    if outing.observables:
+        blocks.append(facts.quantity_table(outing.observables, exact=source.exact_site))
+    options = scores.options
+    held = ", ".join(f"{name} = {value}" for name, value in options.given.items()) or "none"
+    maps = ", ".join(options.maps) or "each model's own"
+    blocks.append(
+        Words(
+            f"Rotation of the spots on the Sun: {options.law}. Seed of the random draws: {options.seed}. "
+            f"Parameters held: {held}. Maps: {maps}."
+        )
+    )
+    if not source.exact_site:
+        blocks.append(
+            Words(
+                "The site is told to 0.1 degree only; the scores were worked out with the site in the outing file. "
+                "Pictures carry no EXIF and no position.",
+            )
+        )
+    blocks += [facts.version_table(), facts.checksum_table(source.outing, named)]
+    return Section("data", "Data and versions", blocks)
