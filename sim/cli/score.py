@@ -39,14 +39,20 @@ def run(
     def work() -> dict[str, Any]:
         import numpy as np
 
+        from ..compare.data import data_of
         from ..compare.figure import residuals_png, site_png
         from ..compare.site_band import find_site_band
         from ..outing_file import read_outing
+        from ..rotation import DEFAULT_LAW, rotation_law
         from .plumbing import check_free, write_whole
 
         check_free([path for path in (figure, site_figure) if path], overwrite)
+        measured, band = read_outing(outing), None
+        if site_figure:  # first: it may have to be refused
+            law = rotation_law(rotation or DEFAULT_LAW).name
+            band = find_site_band(data_of(measured), law, np.random.default_rng([seed, 21]))
         scores = score(
-            read_outing(outing),
+            measured,
             model=model,
             setting=setting,
             rotation=rotation,
@@ -66,8 +72,7 @@ def run(
         if figure:
             write_whole(figure, residuals_png(scores))
             result["figure"] = str(figure)
-        if site_figure:
-            band = find_site_band(scores.data, scores.options.law, np.random.default_rng([seed, 6]))
+        if site_figure and band:
             write_whole(site_figure, site_png(band))
             result["site_figure"], result["site_band"] = str(site_figure), band.to_json()
         return result

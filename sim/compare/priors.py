@@ -66,7 +66,7 @@ def alternatives_of(score: ModelScore) -> list[Alternative]:
             for prior in PRIORS
             if _applies(axis, prior)
         ]
-        low, high = sorted(float(axis.value(np.float64(u))) for u in (0.25, 0.75))
+        low, high = sorted(axis.value(np.array([0.25, 0.75])).tolist())
         found.append(Alternative(axis.name, axis.unit, axis.prior, low, high, NARROWER))
         if axis.name in MAY_WIDEN:
             there, back = PRIOR_MAPS[axis.prior]

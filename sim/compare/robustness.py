@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from .contest import ModelScore
-from .priors import SAME, alternatives_of, shift_of
+from .priors import SAME, Alternative, alternatives_of, shift_of
 from .words import FAVOURS
 
 ROUGH_ERROR = 0.1  # of ln evidence by a coarse scan: doubled uncertainties and wider ranges
@@ -81,10 +81,27 @@ def robustness_rows(
     whole = best.ln_evidence - second.ln_evidence
     margin = 2 * float(np.hypot(best.error, second.error))
 
-    def row(kind: str, what: str, factor: float, error: float, *prior) -> Row:
-        leads = best.model if factor >= 0 else second.model
-        verdict = "favours" if abs(factor) - error >= FAVOURS else "undecided"
-        return Row(kind, what, *(prior or (None,) * 6), factor, verdict, leads)
+    def row(
+        kind: str,
+        what: str,
+        factor: float,
+        error: float,
+        model: str | None = None,
+        other: Alternative | None = None,
+    ) -> Row:
+        return Row(
+            kind,
+            what,
+            model,
+            other and other.parameter,
+            other and other.prior,
+            other and other.range,
+            other and other.low,
+            other and other.high,
+            factor,
+            "favours" if abs(factor) - error >= FAVOURS else "undecided",
+            best.model if factor >= 0 else second.model,
+        )
 
     rows = [row("as-scored", "as scored", whole, margin)]
     if best.model in doubled and second.model in doubled:
@@ -97,7 +114,6 @@ def robustness_rows(
         progress(done, len(jobs))
         factor = whole + sign * shift_of(model, other, np.random.default_rng([seed, 11]))
         error = margin if other.range == SAME else max(margin, 2 * ROUGH_ERROR)
-        given = (model.model, other.parameter, other.prior, other.range, other.low, other.high)
-        rows.append(row("prior", f"{model.model}: {other.words}", factor, error, *given))
+        rows.append(row("prior", f"{model.model}: {other.words}", factor, error, model.model, other))
     progress(len(jobs), len(jobs))
     return rows

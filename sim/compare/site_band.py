@@ -161,11 +161,10 @@ class _Grid:
 
     @classmethod
     def of(cls, latitude: tuple[float, float], longitude: tuple[float, float], step: float) -> _Grid:
-        middles = [
-            low + step * (np.arange(max(round((high - low) / step), 1)) + 0.5)
-            for low, high in (latitude, longitude)
-        ]
-        return cls(middles[0], middles[1], step)
+        def middles(low: float, high: float) -> Array:
+            return low + step * (np.arange(max(round((high - low) / step), 1), dtype=np.float64) + 0.5)
+
+        return cls(middles(*latitude), middles(*longitude), step)
 
     def spans(self, mass: Array) -> list[tuple[float, float]]:
         """Ranges of latitude and longitude that hold all but a ten-thousandth at each side."""

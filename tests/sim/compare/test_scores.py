@@ -183,3 +183,14 @@ def test_command_draws_the_site_and_leaves_the_drivers_out(outing, tmp_path, cap
     low, high = document["site_band"]["latitude_95_deg"]
     assert low < 47.0 < high
     assert figure.stat().st_size > 10_000
+
+
+def test_a_site_that_cannot_be_drawn_is_refused_before_scoring(outing, tmp_path, capsys):
+    path, figure = tmp_path / "outing.toml", tmp_path / "site.png"
+    by_hand = tuple(replace(shot, mount="hand-held", roll_sigma_deg=None) for shot in outing.shots)
+    write_outing(replace(outing, shots=by_hand), path)
+    assert main(["score", str(path), "--site-figure", str(figure)]) == 2
+    caught = capsys.readouterr()
+    assert "level tripod" in caught.err
+    assert caught.out == ""
+    assert not figure.exists()
