@@ -22,9 +22,10 @@ class Cells:
         ln of the nuisance-averaged likelihood with nothing matched.
     modes : Modes
     lone : Modes or None
-        Where quantities were measured: modes of them alone, nothing matched, in the nuisances that they depend on
-        (the problem's `moving`); the others have their priors there. `ln_flat` then counts all quantities as
-        blunders.
+        Where quantities were measured: modes of them alone, nothing matched, in the nuisances `lone_columns`; the
+        others have their priors there. `ln_flat` then counts all quantities as blunders.
+    lone_columns : tuple of int
+        Places of the nuisances that the quantities depend on.
     """
 
     low: Array
@@ -32,6 +33,7 @@ class Cells:
     ln_flat: Array
     modes: Modes
     lone: Modes | None = None
+    lone_columns: tuple[int, ...] = ()
 
     @property
     def middle(self) -> Array:

@@ -14,7 +14,7 @@ from .importance import importance
 from .modes import Frame, Modes, best_of_each, modes_from, pair_seeds
 from .numeric import ln_sum, sobol_points
 from .problem import Problem
-from .quantities_likelihood import angle_path_deg, ln_floor, path_length
+from .quantities_likelihood import angle_path_deg, ln_floor, path_length, touched
 from .quantities_modes import lone_modes
 
 MOST_MODES, MOST_LONE_MODES = 5, 3
@@ -52,7 +52,7 @@ def _scan_only(problem: Problem, cells: Cells) -> Evidence:
     middle = cells.middle
     modes = cells.modes
     if cells.lone is not None:
-        modes = _joined_modes(modes, spread_out(problem, cells.lone))
+        modes = _joined_modes(modes, spread_out(problem, cells.lone, cells.lone_columns))
     mass = modes.ln_mass + np.log(cells.high - cells.low)[modes.node]
     weight = np.exp(mass - ln_sum(mass)) if len(mass) else mass
     total = cells.ln_evidence
@@ -107,6 +107,7 @@ def _joined(old: Cells, kept: np.ndarray, new: Cells) -> Cells:
         np.concatenate([old.ln_flat[kept], new.ln_flat])[order],
         merged(old.modes, new.modes),
         None if old.lone is None or new.lone is None else merged(old.lone, new.lone),
+        new.lone_columns,
     )
 
 
@@ -122,14 +123,14 @@ def _joined_modes(first: Modes, second: Modes) -> Modes:
     return Modes(node[order], *(np.concatenate(pair)[order] for pair in parts))
 
 
-def spread_out(problem: Problem, lone: Modes) -> Modes:
+def spread_out(problem: Problem, lone: Modes, places: tuple[int, ...]) -> Modes:
     """Modes of quantities alone as states of all nuisances, those they do not touch at their centres."""
     nuisances = problem.nuisances
     eta = centre_eta(problem, len(lone.node))
-    eta[:, nuisances.moving] = lone.eta
+    columns = np.array(places)
+    eta[:, columns] = lone.eta
     root = np.tile(np.diag(nuisances.width), (len(eta), 1, 1))
-    moving = np.array(nuisances.moving)
-    root[:, moving[:, None], moving] = lone.root
+    root[:, columns[:, None], columns] = lone.root
     return Modes(lone.node, eta, root, lone.ln_mass)
 
 
@@ -189,12 +190,13 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
     flat = _plateau(problem, u)
     node, part_u, part_eta, width = _sub_cells(problem, u)
     frame = Frame(problem, part_u, part_eta)
-    lone = None
+    lone, places = None, ()
     if problem.data.quantities:
-        lone = lone_modes(frame, node, flat, MOST_LONE_MODES)
+        places = touched(problem)
+        lone = lone_modes(frame, node, flat, MOST_LONE_MODES, places)
         flat = flat + ln_floor(problem.data.quantities)
     if not problem.data.has_spots:
-        return Cells(low, high, flat, _no_modes(problem), lone)
+        return Cells(low, high, flat, _no_modes(problem), lone, places)
     if problem.nuisances.uniform[: problem.data.n_shots].any():
         row, seeds = roll_seeds(frame, MOST_MODES)
     elif problem.data.n_shots > 2:
@@ -220,7 +222,7 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         modes = Modes(modes.node, modes.eta, modes.root, modes.ln_mass + np.asarray(limbs)[modes.node])
         if lone is not None:
             lone = Modes(lone.node, lone.eta, lone.root, lone.ln_mass + np.asarray(limbs)[lone.node])
-    return Cells(low, high, flat, modes, lone)
+    return Cells(low, high, flat, modes, lone, places)
 
 
 def _frame_for(frame: Frame, row: np.ndarray, seeds: Array) -> Frame:

@@ -39,9 +39,9 @@ def importance(problem: Problem, cells: Cells, points: int, rng: np.random.Gener
     masses = ln_component[ends[0] : ends[1]], ln_component[ends[1] :]
     parts.append(_modes_density(modes, nuisances, every, masses[0], eta, cell, width))
     if cells.lone is not None:
-        moving = np.array(nuisances.moving)
-        others = nuisances.ln_priors(eta)[:, np.setdiff1d(every, moving)].sum(1)
-        parts.append(_modes_density(cells.lone, nuisances, moving, masses[1], eta, cell, width) + others)
+        columns = np.array(cells.lone_columns)
+        others = nuisances.ln_priors(eta)[:, np.setdiff1d(every, columns)].sum(1)
+        parts.append(_modes_density(cells.lone, nuisances, columns, masses[1], eta, cell, width) + others)
     ln_proposal = np.logaddexp.reduce([parts[0], *(p + np.log(1 - PRIOR_SHARE) for p in parts[1:])])
     inside = np.isfinite(ln_prior)
     ln_like = np.full(points, -np.inf)
@@ -84,7 +84,7 @@ def _draw(
     eta[local] = _from_modes(cells.modes, mode[local], unit[local, 2], unit[local, 3:])
     if cells.lone is not None:
         alone = np.flatnonzero(~from_prior & (mode >= first_lone))
-        columns = np.array(nuisances.moving)
+        columns = np.array(cells.lone_columns)
         some = unit[np.ix_(alone, 3 + columns)]
         eta[np.ix_(alone, columns)] = _from_modes(cells.lone, mode[alone] - first_lone, unit[alone, 2], some)
     assert eta.shape == (n, k)

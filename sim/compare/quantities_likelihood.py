@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 _STEPS = {"clock": 20.0, "refraction": 0.02, "latitude": 0.01, "longitude": 0.01}
 _EXTRA_STEP = 1e-4
+_TRIED = 7
 
 
 def ln_densities(quantities: tuple[Quantity, ...], found: Forecast, value: Array | None = None) -> Array:
@@ -131,6 +132,23 @@ def pull_at(problem: Problem, u: Array, eta: Array) -> Pull:
         change = np.where(circular, wrap_degrees(change), change)
         slope[..., column] = np.where(np.isfinite(change), change / (2 * step), 0.0)
     return Pull(gap, slope, sigma)
+
+
+def touched(problem: Problem) -> tuple[int, ...]:
+    """Places of the nuisances on which the quantities depend: all that they share, and further parameters that move
+    a prediction anywhere."""
+    nuisances = problem.nuisances
+    places = [place for place in nuisances.moving if place < nuisances.first_extra]
+    middle = np.where(nuisances.uniform & ~nuisances.periodic, (nuisances.low + nuisances.high) / 2, 0.0)
+    for place in range(nuisances.first_extra, len(nuisances.sigma)):
+        eta = np.tile(middle, (_TRIED, _TRIED, 1))
+        eta[..., place] = np.linspace(nuisances.low[place], nuisances.high[place], _TRIED)
+        u = np.repeat((np.arange(_TRIED) + 0.5) / _TRIED, _TRIED)
+        found = _roughly(problem, u, eta.reshape(len(u), -1)).value.reshape(_TRIED, _TRIED, -1)
+        seen = np.where(np.isfinite(found), found, 1e9)
+        if np.any(np.abs(seen - seen[:, :1]) > 1e-9):
+            places.append(place)
+    return tuple(places)
 
 
 def path_length(problem: Problem, u: Array, eta: Array) -> Array:

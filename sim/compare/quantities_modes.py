@@ -11,8 +11,8 @@ from .quantities_likelihood import Pull
 _ROUNDS = 8
 
 
-def lone_modes(frame: Frame, node: np.ndarray, ln_flat: Array, most: int) -> Modes:
-    """Modes of the quantities, from every row of the frame, in the nuisances `moving` of the problem.
+def lone_modes(frame: Frame, node: np.ndarray, ln_flat: Array, most: int, places: tuple[int, ...]) -> Modes:
+    """Modes of the quantities, from every row of the frame, in the nuisances at `places`.
 
     Parameters
     ----------
@@ -24,15 +24,20 @@ def lone_modes(frame: Frame, node: np.ndarray, ln_flat: Array, most: int) -> Mod
         ln likelihood of the spots with nothing matched, for each node.
     most : int
         Modes kept for each node.
+    places : tuple of int
+        Nuisances on which the quantities depend.
 
     Notes
     -----
     Each row starts from its own nuisances and from their least-squares solution: far from the measured value the
     robust likelihood does not pull. The predictions are taken as linear at first, then laid anew where they lead.
     """
-    assert frame.pull is not None
     problem, nuisances = frame.problem, frame.problem.nuisances
-    columns = np.array(nuisances.moving)
+    columns = np.array(places)
+    if columns.max() < nuisances.first_extra:  # all rows of a node start alike
+        chosen = np.flatnonzero(np.diff(node, prepend=-1))
+        frame, node = frame.part(chosen), node[chosen]
+    assert frame.pull is not None
     row = np.tile(np.arange(len(node)), 2)
     leap = _step(frame, columns, frame.pull, frame.eta, robust=False)[0]
     start = np.concatenate([frame.eta, nuisances.inside(frame.eta + leap)])
