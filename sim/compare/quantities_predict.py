@@ -37,6 +37,7 @@ _STEP_H, _REACH_H = 0.5, 24.0
 _HOURS = np.arange(-_REACH_H, _REACH_H + _STEP_H / 2, _STEP_H)
 _CENTRAL = np.flatnonzero(np.abs(_HOURS) <= 12)
 _EVENT_REACH_H = 12.0
+_STEEP = np.deg2rad(80.0)
 _ROWS_AT_ONCE = 2000
 
 
@@ -305,8 +306,10 @@ class _Day:
         """The day's highest true altitude, (r,)."""
         top = _HOURS[_CENTRAL][np.argmax(self.altitude[:, _CENTRAL], axis=1)]
         best = self.altitude[:, _CENTRAL].max(1)
-        for step in (_STEP_H / 4, _STEP_H / 16):
-            best, top = self._highest_near(top, step)
+        for fraction in (4, 16, 64, 256):
+            if fraction > 16 and best.max() < _STEEP:  # only near the zenith does the altitude have a sharp peak
+                break
+            best, top = self._highest_near(top, _STEP_H / fraction)
         return best
 
     def _highest_near(self, top: Array, step: float) -> tuple[Array, Array]:
