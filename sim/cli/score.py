@@ -96,6 +96,8 @@ def show_scores(result: dict[str, Any]) -> None:
             plainly.NEEDED_COLUMNS, plainly.needed_table(result), "What height a nearby Sun would need"
         )
         print_wrapped([plainly.needed_legend(result)])
+    if rows := text.quantity_rows(result):
+        print_table(text.QUANTITY_COLUMNS, rows, "Other measurements")
     if result["robustness"]:
         print_table(
             plainly.ROBUST_COLUMNS, plainly.robust_table(result["robustness"]), "With other assumptions"

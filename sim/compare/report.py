@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from ..outing_observables import KINDS
 from ..turns import turn_in_words
 from .verdict import LEAST_P
 from .words import odds_words
@@ -80,7 +81,7 @@ def parameter_lines(result: dict[str, Any]) -> list[str]:
 
 
 LEGEND = (
-    "Odds: how much better the leading model explains the photos. p: share of made-up outings under the model "
+    "Odds: how much better the leading model explains what was measured. p: share of made-up outings under the model "
     "that match no better; below 0.01 it does not fit. 'free': a Sun turned in any way in every shot, no rival."
 )
 
@@ -98,7 +99,9 @@ def latitude_lines(result: dict[str, Any]) -> list[str]:
     """Turn, rule of thumb, fitted latitude and what separates them."""
     turn, latitude = result["turn"], result["latitude"]
     lines = []
-    if turn["turn_deg"] is None:
+    if turn["turn_deg"] is None and not turn["shot_a"]:
+        pass  # neither photos nor a turn were given
+    elif turn["turn_deg"] is None:
         why = "one of them is mirrored" if turn["mirrored"] else "no spots of theirs match"
         lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: not known ({why}).")
     else:
@@ -108,21 +111,21 @@ def latitude_lines(result: dict[str, Any]) -> list[str]:
         sigma = "" if turn["sigma_deg"] is None else f" (+- {turn['sigma_deg']:.1f})"
         lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: {words}{sigma}.")
     if latitude["fitted_deg"] is None:
-        lines.append("Latitude under the distant sphere: these photos do not tell it.")
+        lines.append("Latitude under the distant sphere: these measurements do not tell it.")
         return lines
     lines.append(
-        f"Latitude under the distant sphere, from the photos alone: {_north_south(latitude['fitted_deg'])} "
+        f"Latitude under the distant sphere, from the measurements alone: {_north_south(latitude['fitted_deg'])} "
         f"(95 %: {_north_south(latitude['low95_deg'])} to {_north_south(latitude['high95_deg'])}), "
         f"{latitude['hemisphere']}ern hemisphere with {100 * latitude['hemisphere_probability']:.4g} %; "
         f"the file says {_north_south(latitude['given_deg'])}."
     )
     if _misfit(result, "distant-sphere"):
         lines.append(
-            "  But the distant sphere does not fit these photos (p below 0.01): that latitude means little."
+            "  But the distant sphere does not fit them (p below 0.01): that latitude means little."
         )
     for region in latitude["regions"][1:]:
         lines.append(
-            f"  The photos would also allow {_north_south(region['fitted_deg'])} ({100 * region['share']:.0f} %)."
+            f"  They would also allow {_north_south(region['fitted_deg'])} ({100 * region['share']:.0f} %)."
         )
     lines += _rule_lines(latitude)
     return lines
@@ -149,12 +152,47 @@ def _rule_lines(latitude: dict[str, Any]) -> list[str]:
     return lines
 
 
+QUANTITY_COLUMNS = ("measured", "model", "value", "foreseen", "z")
+
+
+def quantity_rows(result: dict[str, Any]) -> list[list[str]]:
+    """Rows of the other measurements: what each model's best fit foresees and by how many sigma it is off."""
+    fits = [
+        (row["model"], [r for r in row["residuals"] if r.get("kind")])
+        for row in result["models"]
+        if row["variant"] is None
+    ]
+    rows = []
+    for place, first in enumerate(fits[0][1] if fits else []):
+        kind = f"{first['turn_kind']} turn" if first["kind"] == "turn" else first["kind"]
+        name = f"{kind} {first['time_utc'][0]}"
+        for model, residuals in fits:
+            one = residuals[place]
+            rows.append([name, model, *_quantity_cells(one)])
+            name = ""
+    return rows
+
+
+def _quantity_cells(one: dict[str, Any]) -> list[str]:
+    """Measured, foreseen and residual of one measurement under one model."""
+    if one["kind"] in ("rise", "set"):
+        known = one["predicted"] is not None
+        late = f"{abs(one['predicted']):,.0f} s {'later' if one['predicted'] > 0 else 'earlier'}" if known else "never"
+        return ["as timed", late, _number(one["z"], "{:+.1f}")]
+    unit = KINDS[one["kind"]].unit.removesuffix("1")
+    return [
+        f"{one['measured']:.4g} {unit}".strip(),
+        f"{one['predicted']:.4g} {unit}".strip() if one["predicted"] is not None else "no such thing",
+        _number(one["z"], "{:+.1f}"),
+    ]
+
+
 def nearest_lines(result: dict[str, Any]) -> list[str]:
     """How near the Sun may be on the sphere."""
     lines = []
     for model, distance in result["nearest_sun_km"].items():
         if distance is None:
-            lines.append(f"How near the Sun may be ({model}): these photos set no limit.")
+            lines.append(f"How near the Sun may be ({model}): these measurements set no limit.")
         else:
             lines.append(
                 f"How near the Sun may be ({model}): not nearer than {distance:,.0f} km (odds 20 to 1)."
