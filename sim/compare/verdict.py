@@ -84,13 +84,14 @@ def judge(
     best, rivals = ranked[0], ranked[1:]
     free = free_voice(scores)
     flags = tuple(_flags(best))
+    what = "photos" if data.has_spots else "measurements"
     p = best.leader.p_value
     second = rivals[0] if rivals else None
     factor = None if second is None else best.ln_evidence - second.ln_evidence
     if free - best.ln_evidence >= NONE_FITS or (p is not None and p < LEAST_P):
         reasons = tuple(_misfits(best, free, p))
         words = (
-            f"None of the models fits these photos; the least bad is {best.model}. "
+            f"None of the models fits these {what}; the least bad is {best.model}. "
             "Look for a mistake in times, site, level or mirroring."
         )
         return Verdict(
@@ -102,14 +103,14 @@ def judge(
             doubled = doubled_uncertainties(data, ranked, files, options)
         doubts = _fragile(best, rivals, doubled)
     if doubts or second is None or factor is None:
-        words = f"Undecided: these photos do not tell the models apart safely; {best.model} leads"
+        words = f"Undecided: these {what} do not tell the models apart safely; {best.model} leads"
         if factor is not None and second is not None:
             words += f" with odds of {odds_words(factor)} over {second.model}"
         return Verdict(
             "undecided", best.model, second and second.model, factor, words + ".", tuple(doubts), flags
         )
     words = (
-        f"The photos favour {best.model} over {second.model}: odds {odds_words(factor)}, "
+        f"The {what} favour {best.model} over {second.model}: odds {odds_words(factor)}, "
         f"{bayes_factor_words(factor)} evidence."
     )
     return Verdict("favours", best.model, second.model, factor, words, (), flags)
