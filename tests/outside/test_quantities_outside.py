@@ -32,7 +32,7 @@ def declination(time: str) -> float:
     return float(earth_fixed_sun(Instants.from_utc(time)).declination)
 
 
-@pytest.mark.parametrize("latitude", [70.0, 47.0, 23.0, 0.0, -15.0, -52.0])
+@pytest.mark.parametrize("latitude", [60.0, 47.0, 23.0, 0.0, -15.0, -52.0])
 @pytest.mark.parametrize("date", ["2024-03-20", "2024-06-10", "2024-12-01"])
 def test_noon_altitude_by_the_hand_formula(latitude, date):
     """90 - |latitude - declination|, any textbook of navigation ("meridian passage"), from memory.
@@ -42,8 +42,6 @@ def test_noon_altitude_by_the_hand_formula(latitude, date):
     highest point lies beside the meridian by less than 0.002 deg here.
     """
     true = 90 - abs(latitude - np.rad2deg(declination(f"{date}T12:00:00Z")))
-    if true < 1:
-        pytest.skip("the Sun stays below the horizon")
     lifted = true + 1.02 / np.tan(np.deg2rad(true + 10.3 / (true + 5.11))) / 60
     got = foreseen(Observable("noon-altitude", 45.0, 0.1, (f"{date}T12:00:00Z",)), latitude)
     assert got == pytest.approx(lifted, abs=0.01)
