@@ -15,7 +15,7 @@ from ...render.style import model_styles
 from ..compare import plainly
 from ..compare import report as text
 from ..compare.scores import Scores
-from ..compare.words import odds_words
+from ..compare.words import odds_words, times_words
 from ..outing import Shot
 from ..safety import CAUTIONS
 from . import facts
@@ -46,6 +46,12 @@ from .words import CAVEATS, METHOD
 MOST_PHOTOS = 12
 MOST_DRIVERS = 12
 _MATCHED = 0.5  # probability from which on two spots are shown as one
+
+
+def _said(lines: Sequence[str]) -> list[str]:
+    """Lines of the command line's text: without their indents, plus-minus as one sign."""
+    return [line.strip().replace("+-", "±") for line in lines]
+
 
 Progress = Callable[[int, int, str], None]
 
@@ -118,7 +124,7 @@ def _chosen(count: int) -> list[int]:
 def _title(shots: Sequence[Shot], source: Source) -> str:
     if source.title:
         return source.title
-    days = sorted({shot.time_utc[:10] for shot in shots if shot.time_utc})
+    days = [facts.day_words(day) for day in sorted({s.time_utc[:10] for s in shots if s.time_utc})]
     when = f" of {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "") if days else ""
     return f"What the Sun's face tells: the photos{when}" if shots else "What was measured of the Sun"
 
@@ -141,7 +147,7 @@ def _verdict(scores: Scores, result: dict[str, Any]) -> Section:
     verdict = result["verdict"]
     colour = _colours(scores).get(verdict["model"] or "", model_styles(["none"])["none"].colour)
     blocks: list[Block] = [Verdict(verdict["words"], colour)]
-    blocks += [Words(line.strip()) for line in text.verdict_lines(result)[1:]]
+    blocks += [Words(line) for line in _said(text.verdict_lines(result)[1:])]
     blocks += [Words(line) for line in plainly.meaning_lines(result)]
     return Section("verdict", "The verdict", blocks)
 
@@ -167,7 +173,7 @@ def _turn(scores: Scores, result: dict[str, Any], ends: Sequence[ReadPhoto]) -> 
     turn = result["turn"]
     if not turn["shot_a"]:
         return Section("turn", "", [])
-    blocks: list[Block] = [Words(text.latitude_lines(result)[0])]
+    blocks: list[Block] = [Words(_said(text.latitude_lines(result))[0])]
     pictures: list[Picture] = []
     numbers = _matches(result, turn["shot_a"], turn["shot_b"])
     if ends and numbers[0]:
@@ -201,7 +207,7 @@ def _matches(result: dict[str, Any], first: str, last: str) -> tuple[dict[int, s
 
 
 def _latitude(scores: Scores, result: dict[str, Any], exact: bool) -> Section:
-    blocks: list[Block] = [Words(line.strip()) for line in text.latitude_lines(result)[1:]]
+    blocks: list[Block] = [Words(line) for line in _said(text.latitude_lines(result)[1:])]
     curves = turn_curves(scores, step_deg=None if exact else facts.SITE_STEP_DEG)
     if curves is not None:
         blocks.append(Pictures(curve_pictures(curves), 1))
@@ -213,7 +219,7 @@ def _scores(scores: Scores, result: dict[str, Any]) -> Section:
     rows, swatches, model = [], [], ""
     for name, variant, *rest in text.model_rows(result):
         model = name or model
-        rows.append([f"{name} {variant}".strip() if name else f"as {variant}", *rest])
+        rows.append([f"{name} {variant}".strip() if name else f"as {variant}", *_said(rest)])
         swatches.append(colours.get(model))
     columns = ("geometry", *text.COLUMNS[2:])
     blocks: list[Block] = [
@@ -234,8 +240,8 @@ def _reasons(result: dict[str, Any]) -> Section:
     blocks: list[Block] = [Points(lines) for lines in (plainly.driver_lines(result),) if lines]
     rows = _driver_rows(result)
     if rows:
-        columns = ("left out", "odds without it", "factor")
-        blocks.append(Table(columns, rows, "What the odds would be without one measurement"))
+        columns = ("left out", "ln odds", "odds", "change")
+        blocks.append(Table(columns, rows, "The odds without one measurement"))
     safe = plainly.safety_lines(result)
     if safe:
         blocks += [Heading("How safe it is"), Points(safe)]
@@ -261,9 +267,8 @@ def _driver_rows(result: dict[str, Any]) -> list[list[str]]:
         without = one["ln_bayes_factor_without"]
         leads = one["model"] if without >= 0 else one["against"]
         way = "smaller" if one["contribution"] > 0 else "larger"
-        factor = float(np.exp(min(abs(one["contribution"]), 700.0)))
-        size = f"{factor:,.3g} times" if factor < 1e6 else f"10^{np.log10(factor):.1f} times"
-        rows.append([one["name"], f"{odds_words(without)} for {leads}", f"{size} {way}"])
+        change = f"{times_words(one['contribution'])} {way}"
+        rows.append([one["name"], f"{without:.1f}", f"{odds_words(without)} for {leads}", change])
     return rows
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import platform
 from collections.abc import Sequence
@@ -15,6 +16,21 @@ from ..outing_observables import KINDS, WITHOUT_VALUE
 from .document import Table
 
 SITE_STEP_DEG = 0.1  # about 11 km, to which a site is rounded unless the exact one is asked for
+# strftime would follow the machine's language.
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 _LIBRARIES = ("numpy", "scipy", "astropy", "astropy-iers-data", "pyerfa", "pyproj", "pillow", "matplotlib")
 
 
@@ -47,6 +63,12 @@ def time_words(time_utc: str | None) -> str:
     return "time unknown" if time_utc is None else time_utc.replace("T", " ").removesuffix("Z") + " UTC"
 
 
+def day_words(day: str) -> str:
+    """``18 April 2027`` of ``2027-04-18``."""
+    date = dt.date.fromisoformat(day)
+    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
+
+
 def photo_table(shots: Sequence[Shot]) -> Table:
     """One row per photo: what was given and what was measured."""
     rows = []
@@ -58,11 +80,13 @@ def photo_table(shots: Sequence[Shot]) -> Table:
             disc = " by ".join(f"{2 * axis:.1f}" for axis in shot.semi_axes_px) + " px"
         roll = f"{shot.roll_deg:+.2f}"
         if shot.roll_sigma_deg is not None:
-            roll += f" +- {shot.roll_sigma_deg:.2f}"
+            roll += f" ± {shot.roll_sigma_deg:.2f}"
         times = time_words(shot.time_utc)
         if shot.time_sigma_s:
-            times += f" +- {shot.time_sigma_s:g} s"
-        rows.append([shot.file, times, camera, shot.mount, f"{roll} deg", disc, str(len(shot.spots))])
+            times += f" ± {shot.time_sigma_s:g} s"
+        rows.append(
+            [shot.file, times, camera, shot.mount, f"{roll}\N{DEGREE SIGN}", disc, str(len(shot.spots))]
+        )
     columns = ("photo", "time", "camera and lens", "mount", "roll undone", "disc", "spots")
     return Table(columns, rows, "The photos")
 

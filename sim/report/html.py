@@ -23,6 +23,7 @@ from .document import (
 from .look import NARROW_PX, STYLE
 
 CARDS_FROM = 3  # columns from which on a table becomes cards on a narrow screen
+_LONGEST, _PIECE = 22, 11  # letters of a word in a table's cell
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
@@ -56,6 +57,17 @@ def html_of(document: Document) -> str:
 
 def _text(text: object) -> str:
     return escape(plain(text), quote=True)
+
+
+def _breakable(text: object) -> str:
+    """The same, with places at which words of overlong length may break, so that no cell is wider than a screen."""
+    words = (
+        "<wbr>".join(escape(word[i : i + _PIECE], quote=True) for i in range(0, len(word), _PIECE))
+        if len(word) > _LONGEST
+        else escape(word, quote=True)
+        for word in plain(text).split(" ")
+    )
+    return " ".join(words)
 
 
 def _section(section: Section) -> str:
@@ -128,6 +140,6 @@ def _row(table: Table, row: Iterable[str], colour: str | None) -> str:
         if number == 0 and colour:
             swatch = f'<span class="swatch" style="background: {_text(colour)}"></span>'
         empty = "" if plain(cell) else ' class="empty"'
-        inside = f"<span>{swatch}{_text(cell)}</span>"
+        inside = f"<span>{swatch}{_breakable(cell)}</span>"
         cells.append(f'<td role="cell" data-label="{_text(name)}"{empty}>{inside}</td>')
     return f'<tr role="row">{"".join(cells)}</tr>\n'

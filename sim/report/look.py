@@ -44,6 +44,7 @@ a {{ color: {LINK}; }}
 .faint, figcaption {{ font-size: .875rem; line-height: 1.45; }}
 nav ul {{ list-style: none; padding: 0; margin: 1.2rem 0 0; display: flex; flex-wrap: wrap; gap: .2rem 1.2rem;
   max-width: none; }}
+nav li {{ margin: 0; }}
 nav a {{ display: inline-block; padding: .3rem 0; }}
 .verdict {{ background: {PANEL}; border-left: .5rem solid; padding: 1rem 1.25rem; font-size: 1.2rem;
   line-height: 1.45; max-width: none; margin: 1rem 0; font-weight: 600; }}
@@ -53,6 +54,7 @@ figure {{ margin: 0; }}
 img {{ display: block; max-width: 100%; height: auto; }}
 figcaption {{ margin-top: .4rem; }}
 table {{ border-collapse: collapse; width: 100%; margin: .8rem 0; font-size: .875rem; line-height: 1.4;
+  overflow-wrap: break-word;
   font-variant-numeric: tabular-nums; }}
 caption {{ text-align: left; font-weight: 600; padding-bottom: .4rem; }}
 th, td {{ text-align: left; vertical-align: top; padding: .35rem .8rem .35rem 0; border-bottom: 1px solid {RULE}; }}
@@ -77,14 +79,16 @@ footer {{ padding: 1rem 1.25rem 2.5rem; }}
 }}
 @page {{ size: A4; margin: 16mm 15mm 18mm; }}
 @media print {{
-  body {{ background: {WHITE}; font-size: 9.5pt; print-color-adjust: exact; -webkit-print-color-adjust: exact; }}
+  html {{ font-size: 9.5pt; }}
+  body {{ background: {WHITE}; print-color-adjust: exact; -webkit-print-color-adjust: exact; }}
   main, header, footer {{ max-width: none; padding: 0; }}
   nav, details {{ display: none; }}
-  h1 {{ font-size: 20pt; margin-top: 0; }}
-  h2 {{ font-size: 14pt; }}
+  h1 {{ margin-top: 0; }}
+  p, ul, ol {{ max-width: none; }}
   h1, h2, h3, caption {{ break-after: avoid; }}
   p, li {{ orphans: 3; widows: 3; }}
-  figure, tr, .verdict, .cautions {{ break-inside: avoid; }}
+  figure, tr, .pictures, .verdict, .cautions {{ break-inside: avoid; }}
+  p:has(+ .pictures) {{ break-after: avoid; }}
   thead {{ display: table-header-group; }}
 }}
 """

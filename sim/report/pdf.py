@@ -29,7 +29,7 @@ from .document import (
     Words,
     plain,
 )
-from .look import CAUTION_EDGE, CAUTION_PAPER, PANEL
+from .look import CAUTION_EDGE, CAUTION_PAPER, PANEL, WHITE
 
 _MARGIN_MM, _FOOT_MM, _GAP_MM = 17.0, 18.0, 5.0
 _LINE = 1.45  # of the type's size
@@ -230,21 +230,20 @@ class _Paper(FPDF):
         if table.title:
             self._paragraph(table.title, _SANS, _BODY_PT, style="B", after=0.6)
         cells = [[self._known(cell, _SANS) for cell in row] for row in (table.columns, *table.rows)]
+        widths = self._widths(cells)
         self._type(_SANS, "", _SMALL_PT)
         self.set_draw_color(RULE)
+        self.set_fill_color(WHITE)
         with self.table(
-            col_widths=self._widths(cells),
+            col_widths=widths,
             line_height=_SMALL_PT * _PT_MM * 1.35,
             borders_layout="HORIZONTAL_LINES",
             headings_style=FontFace(emphasis="BOLD", color=INK),
             text_align="LEFT",
             padding=0.9,
         ) as grid:
-            for number, texts in enumerate(cells):
-                row = grid.row()
-                colour = table.colours[number - 1] if number and table.colours else None
-                for place, words in enumerate(texts):
-                    row.cell(words, style=FontFace(color=colour) if colour and place == 0 else None)
+            for texts in cells:
+                grid.row(texts)
         self.ln(2.5)
 
     def _widths(self, cells: Sequence[Sequence[str]]) -> tuple[float, ...]:
