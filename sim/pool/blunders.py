@@ -21,11 +21,8 @@ from .scoring import PoolScores
 from .submissions import Submissions
 from .target import Work, row_details
 
-HEMISPHERE, DATE, OTHER_HOURS = (
-    0.01,
-    0.005,
-    0.002,
-)  # prior shares of what is tried only where a row fits badly
+# Prior shares of what is tried only where a row fits badly: choices. Local time taken for UTC is the commonest slip.
+HEMISPHERE, DATE, LOCAL_TIME, OTHER_HOURS = 0.01, 0.005, 0.01, 0.002
 _HOURS = tuple(h for h in range(-14, 15) if abs(h) > 1)
 _SAME = (0.06, 0.06, 3 / 1440, 3 / 1440, 0.06)  # degrees, degrees, days, days, degrees: nearly the same row
 _ANY = ANY / (2 * np.pi)
@@ -55,7 +52,7 @@ def flags_of(scores: PoolScores, model: str) -> list[list[Flag]]:
             for kind, words in _mixture_words(rows, int(i), COMPONENTS[number]):
                 candidates[int(i)].append((kind, words, float(details[i, number])))
     tries = [
-        (int(i), kind, words[k], share, changed[k : k + 1])
+        (int(i), kind, words[k], float(np.broadcast_to(share, len(bad))[k]), changed[k : k + 1])
         for kind, words, share, changed in _tries(rows[bad])
         for k, i in enumerate(bad)
         if words[k]
@@ -106,10 +103,10 @@ def _hours_words(hours: int) -> str:
 
 
 def _tries(rows: Submissions):
-    """Changed rows with kind, words for every row ("" where it cannot be tried) and prior share."""
-    count = len(rows)
-    if not count:
+    """Changed rows with kind, words for every row ("" where it cannot be tried) and prior share or shares."""
+    if not len(rows):
         return
+    zone = -np.round(rows.longitude_deg / 15)  # what would undo local time that was taken for UTC
     places = [
         f"latitude {-value:+.1f} instead of {value:+.1f} would explain it" for value in rows.latitude_deg
     ]
@@ -117,7 +114,8 @@ def _tries(rows: Submissions):
     for hours in _HOURS:
         moved = shifted(rows, float(hours))
         words = [_hours_words(hours) if day else "" for day in _by_day(moved)]
-        yield "time-zone", words, OTHER_HOURS, moved
+        local = np.abs((hours - zone + 12) % 24 - 12) <= 1
+        yield "time-zone", words, np.where(local, LOCAL_TIME, OTHER_HOURS), moved
     for months in (0, -6, -1, 1, 6):
         moved, words = _other_dates(rows, months)
         yield "date", words, DATE, moved

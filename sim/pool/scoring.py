@@ -96,7 +96,9 @@ class Entry:
             return {}
         axis, points, weight = self.worker.axes[0], self.evidence.points, self.evidence.weight
         names = [name for name in PRIORS if name != axis.prior and (name == "uniform" or axis.low > 0)]
-        return {n: float(ln_sum(_ln_ratio(axis, n, points[:, 0]), shares=weight)) for n in names}
+        with np.errstate(divide="ignore"):
+            ln_weight = np.log(weight)
+        return {n: float(ln_sum(_ln_ratio(axis, n, points[:, 0]) + ln_weight)) for n in names}
 
 
 def _ln_ratio(axis: Axis, prior: str, place: Array) -> Array:
