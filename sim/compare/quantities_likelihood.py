@@ -206,15 +206,15 @@ class QuantityResidual(NamedTuple):
     z: float
 
     def to_json(self) -> dict:
-        """Keys of the machine-readable output, beside those of spots; `predicted` is null for no such event."""
+        """Keys of the machine-readable output, beside those of spots; None where no such event is foreseen."""
         return {
             **dict.fromkeys(("shot", "id", "dx", "dy", "zx", "zy")),
             "kind": self.one.kind,
             "turn_kind": self.one.given.turn_kind,
             "time_utc": times_shown(self.one),
             "measured": self.one.shown(self.one.value),
-            "predicted": self.one.shown(self.predicted),
-            "z": self.z,
+            "predicted": self.one.shown(self.predicted) if np.isfinite(self.z) else None,
+            "z": self.z if np.isfinite(self.z) else None,
         }
 
 
