@@ -93,6 +93,8 @@ def contents(
         photos[index] = read_photo(source.photos[index], shots[index])
     problems = [photo.problem for photo in photos.values() if photo.problem]
     result = scores.to_json()
+    if not source.exact_site:
+        result = facts.coarse(result, scores.outing.observables)
     progress(len(shown), len(shown) + 2, "drawing")
     sections = [
         _verdict(scores, result),
@@ -229,6 +231,8 @@ def _scores(scores: Scores, result: dict[str, Any]) -> Section:
     ]
     known = [(row["model"], row["summary"]) for row in result["models"] if row["variant"] is None]
     blocks.insert(0, Points([f"{model}: {summary}" for model, summary in known]))
+    if quantities := text.quantity_rows(result):
+        blocks.append(Table(text.QUANTITY_COLUMNS, quantities, "Other measurements, and what each foresees"))
     if result["needed"]:
         title = "What height a nearby Sun would need"
         blocks.append(Table(plainly.NEEDED_COLUMNS, plainly.needed_table(result), title))

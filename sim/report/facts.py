@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import platform
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 from ...models.place import Site
 from ..outing import Observable, Outing, Shot
@@ -69,6 +71,42 @@ def day_words(day: str) -> str:
     return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
 
 
+def coarse(result: Any, observables: Sequence[Observable]) -> Any:
+    """The result of a score without what gives the site away.
+
+    The given latitude is rounded; of other measurements the times are cut to the minute (sunrise tells a longitude)
+    and the numbers to what :func:`digits_of` says (a noon altitude tells a latitude).
+    """
+    if isinstance(result, str):
+        for time in {time for one in observables for time in one.time_utc}:
+            result = result.replace(time, _to_minute(time))
+        return result
+    if isinstance(result, list):
+        return [coarse(item, observables) for item in result]
+    if not isinstance(result, dict):
+        return result
+    told = {key: coarse(item, observables) for key, item in result.items()}
+    if "given_deg" in told:
+        told["given_deg"] = round(told["given_deg"], 1)
+    digits = digits_of(told.get("kind"))
+    for key in ("measured", "predicted"):
+        if digits is not None and isinstance(told.get(key), float):
+            told[key] = round(told[key], digits)
+    return told
+
+
+def _to_minute(time_utc: str) -> str:
+    """An ISO 8601 time without its seconds."""
+    return re.sub(r"(T\d\d:\d\d):\d\d(\.\d+)?", r"\1", time_utc)
+
+
+def digits_of(kind: str | None) -> int | None:
+    """Decimals to which a kind of measurement is told where the site is rounded; None for all of them."""
+    if kind not in KINDS or kind in WITHOUT_VALUE or kind.startswith("angular-diameter"):
+        return None
+    return 2 if KINDS[kind].unit == "h" else 1
+
+
 def photo_table(shots: Sequence[Shot]) -> Table:
     """One row per photo: what was given and what was measured."""
     rows = []
@@ -92,16 +130,15 @@ def photo_table(shots: Sequence[Shot]) -> Table:
 
 
 def quantity_table(observables: Sequence[Observable], *, exact: bool) -> Table:
-    """Other measurements; coarse unless `exact`, since a noon altitude gives a site away."""
+    """Other measurements, as coarse as :func:`coarse` makes them unless `exact`."""
     rows = []
     for one in observables:
-        kind = KINDS[one.kind]
-        unit = "" if kind.unit == "1" else f" {kind.unit}"
-        value = "" if one.kind in WITHOUT_VALUE else f"{one.value:.{4 if exact else 1}f}{unit}"
-        if kind.unit == "1":
-            value = f"{one.value:.4g}"
-        sigma = f"{one.sigma:g} {kind.sigma_unit or kind.unit}".removesuffix(" 1")
-        times = [time_words(time if exact else time[:16]) for time in one.time_utc]
+        kind, digits = KINDS[one.kind], None if exact else digits_of(one.kind)
+        unit = kind.unit.removesuffix("1")
+        number = f"{one.value:.6g}" if digits is None else f"{one.value:.{digits}f}"
+        value = "" if one.kind in WITHOUT_VALUE else f"{number} {unit}".strip()
+        sigma = f"{one.sigma:g} {kind.sigma_unit or unit}".strip()
+        times = [time_words(time if exact else _to_minute(time)) for time in one.time_utc]
         name = one.kind if one.turn_kind is None else f"{one.kind} ({one.turn_kind})"
         rows.append([name, value, sigma, " and ".join(times)])
     return Table(("measured", "value", "uncertainty", "time"), rows, "Other measurements")
