@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from ...models.errors import WhichsunWarning
 from .plumbing import print_table, print_wrapped, report
 from .scoring import Charts, Drivers, Json, Models, Needed, Rotation, Seed, Settings, score
 
@@ -69,7 +71,10 @@ def run(
             "site_figure": None,
             "site_band": None,
         }
-        if figure:
+        if figure and not scores.data.has_spots:
+            text = "no figure: the outing has no two photos with spots to draw"
+            warnings.warn(text, WhichsunWarning, stacklevel=2)
+        elif figure:
             write_whole(figure, residuals_png(scores))
             result["figure"] = str(figure)
         if site_figure and band:
