@@ -18,7 +18,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from ...models.errors import InputError, MissingLibraryError
+from ...models.errors import InputError, MissingLibraryError, WhichsunError
 from ...models.geometry import Array
 from ..files import write_whole
 from .submissions import Submissions
@@ -66,6 +66,7 @@ class Cluster:
             from distributed import Client
         except ImportError:
             raise MissingLibraryError("dask", "--scheduler", "pip install 'whichsun[cluster]'") from None
+        self._address = address
         try:
             self._client: Any = Client(address, timeout="10s", set_as_default=False)
         except (OSError, TimeoutError, ValueError) as error:
@@ -78,8 +79,17 @@ class Cluster:
 
         futures = [self._client.submit(function, work, pure=False, retries=3) for work in works]
         place = {future.key: number for number, future in enumerate(futures)}
-        for future in as_completed(futures):
-            yield place[future.key], future.result()
+        try:
+            for future in as_completed(futures, loop=self._client.loop):
+                yield place[future.key], future.result()
+        except WhichsunError:
+            raise
+        except Exception as error:  # whatever a cluster does to a block: one line, not its traceback
+            reason = f"{type(error).__name__}: {' '.join(str(error).split())[:160]}"
+            hint = "workers need this very version of whichsun"
+            raise InputError("scheduler", f"failed to do a block ({reason})", self._address, hint) from None
+        finally:
+            self._client.cancel(futures)
 
     def close(self) -> None:
         """Leave the scheduler as it is."""
