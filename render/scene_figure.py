@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -17,7 +18,7 @@ from ..models.observables import project
 from .scene import Panel, Scene, on_screen
 from .scene_parts import SPOT, SUN_FACE, SUN_LINES, disc_lines
 from .scene_picture import draw_space
-from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
+from .style import FAINT, INK, PAPER, figure_of, model_styles, new_figure, styled
 
 _POINTS_WIDE = 10.5 * 72  # points over the width of every figure of ours
 
@@ -36,24 +37,34 @@ def draw_scenes(
     """
     if not panels:
         raise InputError("panels", "must hold a scene")
-    columns = 1 if tall else len(panels)
     scale = 1.45 if tall else 1.0
-    share = 1 / columns
+    share = 1.0 if tall else 1 / len(panels)
     head = 0.09 * scale
     line = 0.0195 * scale
-    room, discs = 0.92 * min(share, 0.62), 0.30 * min(share, 0.7) + 0.06 * scale
+    rooms = [_room(panel.scene, share) for panel in panels]
+    under = max(
+        _under(panel, i, share, scale).count("\n") for panel in panels for i in range(len(panel.words))
+    )
+    discs = 0.30 * min(share, 0.7) + 0.06 * scale + line * under
     texts = [_lines(panel, share, scale) for panel in panels]
-    each = room + discs + 0.06 * scale + line * max(len(strong) + len(faint) for strong, faint in texts)
-    height = head + each * (len(panels) if tall else 1)
+    if not tall:
+        rooms = [max(rooms)] * len(panels)
+    heights = [
+        room + discs + 0.065 * scale + line * (len(words[0]) + len(words[1]))
+        for room, words in zip(rooms, texts, strict=True)
+    ]
+    height = head + (sum(heights) if tall else max(heights))
     with styled():
         figure = new_figure(width_px, round(width_px * height))
         figure.text(0.03, 1 - 0.02 / height, title, va="top", fontsize=17 * scale**0.5, family="DejaVu Serif")
-        figure.text(
-            0.03, 1 - (0.03 + 0.031 * scale) / height, subtitle, va="top", fontsize=10.5 * scale, color=FAINT
-        )
+        words = "\n".join(textwrap.wrap(subtitle, _letters(1.0, scale)))
+        figure.text(0.03, 1 - 0.05 * scale**0.5 / height, words, va="top", fontsize=10 * scale, color=FAINT)
         for k, (panel, words) in enumerate(zip(panels, texts, strict=True)):
-            left, top = (k % columns) * share, height - head - (k // columns) * each
-            below = _draw_panel(figure, panel, left, share, top, height, (room, discs), scale, width_px)
+            left = 0.0 if tall else k * share
+            top = height - head - (sum(heights[:k]) if tall else 0.0)
+            below = _draw_panel(
+                figure, panel, left, share, top, height, (rooms[k], discs, line * under), scale, width_px
+            )
             for n, text in enumerate([*words[0], *words[1]]):
                 strong = n < len(words[0])
                 size, colour = (10, INK) if strong else (9.5, FAINT)
@@ -68,9 +79,26 @@ def draw_scenes(
     return figure
 
 
+def _room(scene: Scene, share: float) -> float:
+    """Height of a scene's picture, by its own shape but neither flat nor higher than the page bears."""
+    shape = scene.viewpoint.half_height / scene.viewpoint.half_width
+    return min(min(max(shape, 0.6), 1.0) * (share - 0.04), 0.8)
+
+
+def _letters(share: float, scale: float) -> int:
+    """How many letters a line holds over that share of the width."""
+    return int((share - 0.06) * _POINTS_WIDE / (0.54 * 10 * scale))
+
+
+def _under(panel: Panel, index: int, share: float, scale: float) -> str:
+    """The numbers under one disc, in lines that do not reach the next disc's."""
+    letters = max(10, int((share - 0.04) / len(panel.words) * _POINTS_WIDE / (0.6 * 10 * scale)))
+    return "\n".join(textwrap.wrap(panel.below[index], letters))
+
+
 def _lines(panel: Panel, share: float, scale: float) -> tuple[list[str], list[str]]:
     """The lines below the discs: what follows, and what is not to scale."""
-    letters = int((share - 0.06) * _POINTS_WIDE / (0.56 * 10 * scale))
+    letters = _letters(share, scale)
     return textwrap.wrap(panel.summary, letters), textwrap.wrap(" ".join(panel.scene.notes), letters)
 
 
@@ -81,7 +109,7 @@ def _draw_panel(
     share: float,
     top: float,
     height: float,
-    sizes: tuple[float, float],
+    sizes: tuple[float, float, float],
     scale: float,
     width_px: int,
 ) -> float:
@@ -89,7 +117,7 @@ def _draw_panel(
 
     Returns where the lines below begin.
     """
-    room, discs = sizes
+    room, discs, under = sizes
     scene = panel.scene
     colour = model_styles([scene.model])[scene.model].colour
     inner, margin = share - 0.04, left + 0.02
@@ -109,16 +137,17 @@ def _draw_panel(
     ax = figure.add_axes((margin, (below - room) / height, inner, room / height))
     draw_scene(scene, ax=ax, width_px=round(width_px * inner), height_px=round(width_px * room), scale=scale)
     count = len(panel.words)
-    size = min(discs - 0.06 * scale, 0.9 * inner / count)
+    size = min(discs - under - 0.06 * scale, 0.9 * inner / count)
     for i in range(count):
         middle = margin + inner * (i + 0.5) / count
         bottom = below - room - size - 0.026 * scale
         disc = figure.add_axes((middle - size / 2, bottom / height, size, size / height))
         draw_camera_disc(panel.views[i], panel.spots[i], ax=disc, colour=colour)
-        for text, y, look in (
+        looks: tuple[tuple[str, float, dict[str, Any]], ...] = (
             (panel.words[i], bottom + size + 0.003, {"va": "bottom", "fontweight": "bold"}),
-            (panel.below[i], bottom - 0.002, {"va": "top", "color": FAINT}),
-        ):
+            (_under(panel, i, share, scale), bottom - 0.002, {"va": "top", "color": FAINT}),
+        )
+        for text, y, look in looks:
             figure.text(middle, y / height, text, ha="center", fontsize=10 * scale, **look)
     return below - room - discs - 0.004
 
@@ -137,15 +166,18 @@ def draw_scene(
         ]
         ax.set_axis_off()
         places = on_screen(scene.viewpoint, np.array([label.place for label in scene.labels]), aspect)
+        points_wide = figure_of(ax).get_size_inches()[0] * 72 * ax.get_position().width
         for label, (x, y) in zip(scene.labels, places, strict=True):
+            size = (10.5 if label.strong else 9.5) * scale
+            half = min(0.5, 0.33 * size * len(label.text) / points_wide)
             artists.append(
                 ax.text(
-                    x,
-                    y,
+                    np.clip(x, half, 1 - half),
+                    np.clip(y, 0.02, 0.98),
                     label.text,
                     ha="center",
                     va="center",
-                    fontsize=(10.5 if label.strong else 9.5) * scale,
+                    fontsize=size,
                     fontweight="bold" if label.strong else "normal",
                     color=INK,
                     bbox={"boxstyle": "round,pad=0.18", "fc": PAPER, "ec": "none", "alpha": 0.82},

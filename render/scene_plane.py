@@ -38,6 +38,7 @@ from .style import FAINT, INK, model_styles
 _FAR = 6.0  # farther than this many half widths of the map the Sun is drawn near by, its light parallel
 _SUN_AT, _SUN_SIZE = 1.25, 0.12
 _STAND, _CARD, _CARD_AT = 0.13, 0.17, 0.4
+_SPREAD, _ASIDE = 0.4, 0.9
 _DEG = np.pi / 180
 
 
@@ -119,7 +120,7 @@ def plane_scene(
         unit,
         (*ground, *surfaces),
         tuple(labels),
-        fitted_view([*surfaces, _inner(ground[0])], _towards_eye(place, centres)),
+        fitted_view([*surfaces, _inner(ground[0])], labels, _towards_eye(place, centres)),
         _notes(far, views, unit, float(np.mean(suns[:, 2]))),
     )
 
@@ -135,6 +136,10 @@ def _towards_eye(place: Array, centres: Array) -> Array:
     back = (place - np.mean(centres, axis=0))[:2]
     length = float(np.linalg.norm(back))
     back = back / length if length > 1e-6 else np.array([0.0, -1.0])
+    sideways = centres[:, :2] @ np.array([-back[1], back[0]])
+    if len(centres) > 1 and np.ptp(sideways) < _SPREAD:  # one behind the other: from aside
+        cos, sin = np.cos(_ASIDE), np.sin(_ASIDE)
+        back = np.array([cos * back[0] - sin * back[1], sin * back[0] + cos * back[1]])
     return np.array([*0.85 * back, 0.66])
 
 

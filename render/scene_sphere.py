@@ -84,7 +84,9 @@ def sphere_scene(
     colour = model_styles([model])[model].colour
     surfaces = _earth(towards, float(np.linalg.norm(middle)))
     surfaces += _lines(sites, to_scene, axes, coasts if len(words) == 1 else ())
-    drawn, labels = [], [Label("Earth's north pole", np.array([0, 0, 1.42]))]
+    north = site.latitude_deg >= 0
+    pole = Label("north pole", 1.42 * UP) if north else Label("south pole", -1.3 * UP)
+    labels = [pole]
     for i, word in enumerate(words):
         eye = eye_of(sites[i], to_scene[i], _STAND)
         spot = eye + _CARD_AT * sight[i]
@@ -93,19 +95,18 @@ def sphere_scene(
         end = towards * _SUN_AT if far else centres[i]
         light = eye + sight[i] * max(float((end - eye) @ sight[i]) - _SUN_SIZE, _CARD_AT + 0.3)
         surfaces.append(arrow("light to the site", light, spot + 0.04 * sight[i], 0.012, SUNLIGHT))
-        labels.append(Label(word, spot + 0.78 * UP, strong=True))
-    for i in range(len(words)):
-        attitude = to_scene[i] @ views.attitude[i]
-        if drawn and _turned(drawn[-1], attitude) < _ONE_SUN:
-            continue
-        side = np.cross(towards, UP) * (2.6 * _SUN_SIZE * len(drawn)) if far else 0.0
-        centre = (towards * _SUN_AT + side) if far else centres[i]
+        outwards = np.sign(sites[i, 1]) * np.array([0.0, 0.3, 0.0])
+        labels.append(Label(word, spot + 0.72 * UP + outwards, strong=True))
+    attitudes = to_scene @ views.attitude
+    suns = _distinct(attitudes)
+    for k, i in enumerate(suns):
+        side = np.cross(towards, UP) * (2.6 * _SUN_SIZE * k)
+        centre = towards * _SUN_AT + side if far else centres[i]
         surfaces += ball(centre, _SUN_SIZE, -towards if far else -sight[i], float(views.distance[i]))
-        if np.all(np.isfinite(attitude)):
-            surfaces += ball_grid(centre, _SUN_SIZE, attitude, spots[i])
-        name = "the Sun" if not drawn else f"the Sun, {word_of(words, i)}"
-        labels.append(Label(name, centre - 1.75 * _SUN_SIZE * UP))
-        drawn.append(attitude)
+        if np.all(np.isfinite(attitudes[i])):
+            surfaces += ball_grid(centre, _SUN_SIZE, attitudes[i], spots[i])
+        name = "the Sun" if len(suns) == 1 else f"the Sun, {words[i]}"
+        labels.append(Label(name, centre - (1.75 + 0.55 * k) * _SUN_SIZE * UP))
     surfaces += _sunlight(towards, middle, far)
     return Scene(
         model,
@@ -113,7 +114,7 @@ def sphere_scene(
         EARTH_RADIUS_KM,
         tuple(surfaces),
         tuple(labels),
-        fitted_view(surfaces, np.array([-0.78, 0.0, 0.62 if site.latitude_deg >= 0 else -0.62])),
+        fitted_view(surfaces, labels, np.array([-0.78, 0.0, 0.62 if north else -0.62])),
         _notes(far, float(np.mean(views.sun_radius_km)), float(np.linalg.norm(middle))),
     )
 
@@ -139,24 +140,25 @@ def ellipsoid_points(normals: Array) -> Array:
     return squares * normals / length * (equatorial / 1000 / EARTH_RADIUS_KM)
 
 
-def fitted_view(surfaces: Sequence[Surface], towards_eye: Array) -> Viewpoint:
-    """The view from that side which holds all of `surfaces` with a margin."""
+def fitted_view(surfaces: Sequence[Surface], labels: Sequence[Label], towards_eye: Array) -> Viewpoint:
+    """The view from that side which holds all of `surfaces` and the places of `labels` with a margin."""
     right, up, eye = screen_axes(Viewpoint(towards_eye, np.zeros(3), 1.0, 1.0))
-    points = np.concatenate([surface.points for surface in surfaces])
+    points = np.concatenate([*(one.points for one in surfaces), *(one.place[None] for one in labels)])
     screen = np.stack([points @ right, points @ up], axis=-1)
     low, high = screen.min(axis=0), screen.max(axis=0)
     middle, half = (low + high) / 2, 1.06 * (high - low) / 2
     return Viewpoint(eye, middle[0] * right + middle[1] * up, float(half[1]), float(half[0]))
 
 
-def word_of(words: Sequence[str], index: int) -> str:
-    """The name of a moment without its second line."""
-    return words[index].split("\n")[0]
-
-
-def _turned(a: Array, b: Array) -> float:
-    """Angle between two attitudes; nan where a model leaves one open."""
-    return float(np.arccos(np.clip((np.trace(a.T @ b) - 1) / 2, -1, 1)))
+def _distinct(attitudes: Array) -> list[int]:
+    """Moments whose Sun has to be drawn anew: turned by more than its own rotation of a day or so."""
+    kept = [0]
+    for i in range(1, len(attitudes)):
+        turn = attitudes[kept[-1]].T @ attitudes[i]
+        angle = np.arccos(np.clip((np.trace(turn) - 1) / 2, -1, 1))  # nan where the attitude is left open
+        if angle >= _ONE_SUN:
+            kept.append(i)
+    return kept
 
 
 def _earth(towards: Array, distance: float) -> list[Surface]:
