@@ -144,10 +144,7 @@ def _exported(export: Path, out: Path | None, exact_site: bool) -> dict[str, Any
 
 def _show(result: dict[str, Any]) -> None:
     if "csv" in result:
-        print(
-            f"Written: {result['file']}" if result["file"] else result["csv"],
-            end="" if not result["file"] else "\n",
-        )
+        print(f"Written: {result['file']}" if result["file"] else result["csv"].rstrip())
         return
     from ..pool import text
 

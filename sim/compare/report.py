@@ -29,7 +29,7 @@ def model_rows(result: dict[str, Any]) -> list[list[str]]:
                 name,
                 variant,
                 f"{row['ln_evidence']:.2f} +- {row['ln_evidence_error']:.2f}",
-                _against(row["ln_evidence"] - best),
+                odds_to_best(row["ln_evidence"] - best),
                 _number(row["p_value"], "{:.3f}"),
                 _number(row["chi2"], "{:.1f}") + (f" / {row['dof']}" if row["dof"] else ""),
                 _number(row["aicc"], "{:.1f}"),
@@ -57,7 +57,8 @@ def _number(value: float | None, form: str) -> str:
     return "-" if value is None else form.format(value)
 
 
-def _against(difference: float) -> str:
+def odds_to_best(difference: float) -> str:
+    """ln of the odds to the best in short words: `best`, `1 to 20`, `1 to > 1e9`."""
     if abs(difference) < 1e-9:
         return "best"
     words = odds_words(difference).replace("about ", "").replace("more than a billion", "> 1e9")

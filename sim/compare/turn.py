@@ -88,7 +88,7 @@ def measured_turn(outing: Outing) -> MeasuredTurn:
         return _given_turn(outing)
     first, last = outing.shots[0], outing.shots[-1]
     days = _days_between(first, last)
-    a, b = _table(first), _table(last)
+    a, b = spot_table(first), spot_table(last)
     mirrored = False if first.mirrored is not None and last.mirrored is not None else is_mirrored(a, b, days)
     turn = None if mirrored else _turn(first, last, a, b, days)
     if turn is None:
@@ -118,7 +118,8 @@ def _days_between(first: Shot, last: Shot) -> float | None:
     return utc_days_of(parse_utc(last.time_utc)) - utc_days_of(parse_utc(first.time_utc))
 
 
-def _table(shot: Shot) -> SpotTable:
+def spot_table(shot: Shot) -> SpotTable:
+    """Spots of a shot as arrays."""
     xy = np.array([(spot.x, spot.y) for spot in shot.spots], dtype=float).reshape(-1, 2)
     cov = np.array(
         [

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...models.errors import InputError
 from ...models.place import datetime_of, parse_utc, utc_days_of
-from ..compare.turn import _table as spot_table
+from ..compare.turn import spot_table
 from ..outing import TRIPOD_ROLL_SIGMA_DEG, TURN_KINDS, Outing, Shot
 from ..photo.matching import match_spots
 from .reading import COLUMNS, PLACE_COLUMNS, outing_rows

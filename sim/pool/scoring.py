@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -236,7 +237,9 @@ class _Shared:
         """Drive generators side by side; stated uncertainties are multiplied by the third of each task."""
         results: list[PoolEvidence | None] = [None] * len(tasks)
         answers: dict[int, Array | None] = dict.fromkeys(range(len(tasks)))
-        while answers:
+        for turn in itertools.count(1):
+            if not answers:
+                break
             works, owners = [], []
             for number in list(answers):
                 variant, generator, factor = tasks[number]
@@ -250,7 +253,7 @@ class _Shared:
                     wide = block if factor == 1 else replace(block, sigma_deg=block.sigma_deg * factor)
                     works.append(Work(f"{name} {factor:g}", wide, variant, request.points, request.reference))
                     owners.append(number)
-            sums = self.runner.map(ln_sums, works, words) if works else []
+            sums = self.runner.map(ln_sums, works, f"{words}, round {turn}") if works else []
             for number in answers:
                 answers[number] = np.sum(
                     [s for s, o in zip(sums, owners, strict=True) if o == number], axis=0

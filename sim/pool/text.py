@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..compare.report import _against as against
+from ..compare.report import odds_to_best
 from .reading import plain
 
 COLUMNS = ("model", "variant", "ln evidence", "odds to the best", "p", "parameters")
@@ -38,7 +38,7 @@ def model_rows(result: dict[str, Any]) -> list[list[str]]:
                 plain(row["model"]) if mean else "",
                 "" if mean and not row["best_variant"] else row["variant"] or "(mean of all)",
                 f"{row['ln_evidence']:.2f} +- {error:.2f}",
-                against(row["ln_evidence"] - best),
+                odds_to_best(row["ln_evidence"] - best),
                 "-" if row["p_value"] is None else f"{row['p_value']:.3f}",
                 ", ".join(
                     f"{name} {p['value']:.4g} ({p['low95']:.4g} to {p['high95']:.4g})"
