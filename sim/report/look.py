@@ -69,7 +69,7 @@ footer {{ padding: 1rem 1.25rem 2.5rem; }}
   h2 {{ font-size: 1.25rem; }}
   .verdict {{ font-size: 1.05rem; padding: .8rem 1rem; }}
   .pictures {{ grid-template-columns: minmax(0, 1fr); }}
-  .cards thead {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
+  .cards thead {{ display: none; }}
   .cards tbody, .cards caption {{ display: block; }}
   .cards tr {{ display: block; padding: .5rem 0; border-bottom: 1px solid {RULE}; }}
   .cards td {{ display: grid; grid-template-columns: 9rem minmax(0, 1fr); gap: .6rem; border: 0; padding: .12rem 0; }}
