@@ -105,8 +105,10 @@ def sphere_scene(
         surfaces += ball(centre, _SUN_SIZE, -towards if far else -sight[i], float(views.distance[i]))
         if np.all(np.isfinite(attitudes[i])):
             surfaces += ball_grid(centre, _SUN_SIZE, attitudes[i], spots[i])
-        name = "the Sun" if len(suns) == 1 else f"the Sun, {words[i]}"
-        labels.append(Label(name, centre - (1.75 + 0.55 * k) * _SUN_SIZE * UP))
+        if len(suns) == 1:
+            labels.append(Label("the Sun", centre - 1.75 * _SUN_SIZE * UP))
+        else:
+            labels.append(Label(f"the Sun, {words[i]}", centre + (1.5 + 0.55 * k) * _SUN_SIZE * UP))
     surfaces += _sunlight(towards, middle, far)
     return Scene(
         model,
@@ -114,7 +116,7 @@ def sphere_scene(
         EARTH_RADIUS_KM,
         tuple(surfaces),
         tuple(labels),
-        fitted_view(surfaces, labels, np.array([-0.78, 0.0, 0.62 if north else -0.62])),
+        fitted_view(surfaces, labels, _towards_eye(to_scene[:, :, 2], north)),
         _notes(far, float(np.mean(views.sun_radius_km)), float(np.linalg.norm(middle))),
     )
 
@@ -148,6 +150,12 @@ def fitted_view(surfaces: Sequence[Surface], labels: Sequence[Label], towards_ey
     low, high = screen.min(axis=0), screen.max(axis=0)
     middle, half = (low + high) / 2, 1.06 * (high - low) / 2
     return Viewpoint(eye, middle[0] * right + middle[1] * up, float(half[1]), float(half[0]))
+
+
+def _towards_eye(up: Array, north: bool) -> Array:
+    """From behind the Earth, where pictures and sites in the morning and evening are seen; at noon from aside."""
+    aside = np.mean(up[:, 0]) > 0.35
+    return np.array([-0.35, -0.66, 0.66] if aside else [-0.78, 0.0, 0.62]) * [1, 1, 1 if north else -1]
 
 
 def _distinct(attitudes: Array) -> list[int]:
