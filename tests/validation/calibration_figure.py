@@ -24,13 +24,17 @@ def calibration_figure(rows: list[dict]) -> bytes:
     ranks = sorted(ranks_by_name(obeying).items())
     with styled():
         figure = new_figure(1600, 1100)
-        upper = figure.add_gridspec(1, max(len(ranks), 1), bottom=0.62, top=0.9, wspace=0.3)
-        lower = figure.add_gridspec(1, len(OBEYING), bottom=0.1, top=0.47, wspace=0.25)
+        upper = figure.add_gridspec(1, max(len(ranks), 1), bottom=0.6, top=0.87, wspace=0.3)
+        lower = figure.add_gridspec(1, len(OBEYING), bottom=0.09, top=0.45, wspace=0.25)
         for place, (name, values) in enumerate(ranks):
             ax = figure.add_subplot(upper[0, place])
             draw_ranks(ax, name, values)
             if place == 0:
                 ax.set_ylabel("outings")
+        heading = (
+            "Where the true value fell among the score's own draws: flat if honest (grey: 99 % of flat ones)"
+        )
+        figure.text(0.5, 0.975, heading, ha="center", va="top", fontsize=12)
         for place, kind in enumerate(OBEYING):
             ax = figure.add_subplot(lower[0, place])
             draw_claims(ax, kind, [row for row in obeying if row["class"] == kind])
@@ -66,9 +70,11 @@ def draw_claims(ax, kind: str, rows: list[dict]) -> None:
         x, y = min(float(np.mean(size[inside])), _STEPS[-1]), 100 * k / n
         error = [[y - 100 * interval.low], [100 * interval.high - y]]
         ax.errorbar(x, y, error, marker="o", color=MODEL_COLOURS["nearby-sphere"], capsize=3)
-        ax.annotate(str(n), (x, y), (6, -12), textcoords="offset points", fontsize=9)
-    ax.set_ylim(40, 102)
-    ax.set_title(f"{kind} outings: leading model right")
+        ax.annotate(str(n), (x, y), (9, -4), textcoords="offset points", fontsize=9)
+    ax.set_ylim(20, 102)
+    ax.set_xlim(-0.3, _STEPS[-1] + 0.6)
+    ax.set_xticks(range(8), [*map(str, range(7)), "7 +"])
+    ax.set_title(f"{kind} outings: leading model right", fontsize=12)
     ax.set_xlabel("ln odds, sphere against plane (n beside)")
     ax.set_ylabel("right, %")
     ax.legend(loc="lower right", frameon=False)
