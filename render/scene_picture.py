@@ -19,6 +19,7 @@ from .style import PAPER
 _PURPOSE = "pictures of scenes"
 _LIBRARIES, _DEBIAN = ("libEGL.so.1", "libGL.so.1"), "libegl1 libgl1 libgl1-mesa-dri"
 _DRIVER = "libgl1-mesa-dri"
+_PLATFORM_DEVICE = 0x313F  # EGL_PLATFORM_DEVICE_EXT
 _WINDOW = "VTK_DEFAULT_OPENGL_WINDOW"
 
 
@@ -35,8 +36,9 @@ def draw_space(scene: Scene, width_px: int, height_px: int) -> np.ndarray:
     for name, value in (("width_px", width_px), ("height_px", height_px)):
         if not 64 <= value <= 4096:
             raise InputError(name, "must be between 64 and 4096", value)
+    pyvista = _pyvista()
     with _without_screen():
-        return _drawn(_pyvista(), scene, width_px, height_px)
+        return _drawn(pyvista, scene, width_px, height_px)
 
 
 def _drawn(pyvista: Any, scene: Scene, width_px: int, height_px: int) -> np.ndarray:
@@ -73,13 +75,15 @@ def _drawn(pyvista: Any, scene: Scene, width_px: int, height_px: int) -> np.ndar
 
 
 def _pyvista() -> Any:
-    """The package, after a look for the libraries of the system; a crash inside them could not be caught."""
-    if sys.platform.startswith("linux"):
+    """The package, after a look at the system's libraries: VTK ends the whole process where they are missing."""
+    if _through_egl():
         for library in _LIBRARIES:
             try:
                 ctypes.CDLL(library)
             except OSError:
                 raise MissingLibraryError(library, _PURPOSE, f"apt install {_DEBIAN}") from None
+        if not _egl_starts():
+            raise MissingLibraryError("an OpenGL driver", _PURPOSE, f"apt install {_DEBIAN}")
     try:
         import pyvista
     except ModuleNotFoundError as error:
@@ -92,17 +96,39 @@ def _pyvista() -> Any:
     return pyvista
 
 
+def _through_egl() -> bool:
+    """Whether the picture is drawn through EGL: on Linux, unless the person's own setting of VTK says otherwise."""
+    return sys.platform.startswith("linux") and _WINDOW not in os.environ
+
+
+def _egl_starts() -> bool:
+    """Whether any of EGL's devices can be opened, asked for as VTK does (EGL_EXT_device_base, EGL 1.5)."""
+    egl = ctypes.CDLL(_LIBRARIES[0])
+    egl.eglGetProcAddress.restype = ctypes.c_void_p
+    addresses = [egl.eglGetProcAddress(name) for name in (b"eglQueryDevicesEXT", b"eglGetPlatformDisplayEXT")]
+    if not all(addresses):
+        return False
+    pointer, number = ctypes.c_void_p, ctypes.c_int
+    query = ctypes.CFUNCTYPE(ctypes.c_uint, number, pointer, pointer)(addresses[0])
+    display_of = ctypes.CFUNCTYPE(pointer, ctypes.c_uint, pointer, pointer)(addresses[1])
+    egl.eglInitialize.argtypes, egl.eglInitialize.restype = [pointer, pointer, pointer], ctypes.c_uint
+    devices, found = (pointer * 16)(), number(0)
+    if not query(16, devices, ctypes.byref(found)):
+        return False
+    displays = [display_of(_PLATFORM_DEVICE, device, None) for device in devices[: found.value]]
+    return any(display and egl.eglInitialize(display, None, None) for display in displays)
+
+
 @contextmanager
 def _without_screen() -> Iterator[None]:
-    """VTK goes to EGL at once where there is no screen, instead of trying and telling about it."""
-    known = os.environ.get(_WINDOW)
-    screenless = sys.platform.startswith("linux") and not os.environ.get("DISPLAY") and known is None
-    if screenless:
+    """VTK goes to EGL at once, instead of trying for a screen and telling that there is none."""
+    through_egl = _through_egl()
+    if through_egl:
         os.environ[_WINDOW] = "vtkEGLRenderWindow"
     try:
         with warnings.catch_warnings():
             warnings.filterwarnings("ignore", message=".*X server.*", category=UserWarning)
             yield
     finally:
-        if screenless:
+        if through_egl:
             del os.environ[_WINDOW]
