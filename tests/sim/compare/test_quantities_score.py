@@ -152,6 +152,31 @@ def test_altitudes_under_a_near_sun_tell_plane_from_sphere():
     assert factor_of(measured)[0] < -5
 
 
+GROUPS = {
+    "drift": help_.EVERY_KIND[4:6],
+    "sizes": (
+        help_.EVERY_KIND[9],
+        Observable("angular-diameter-ratio", 1.0, 0.01, (BOTH[0], "2024-06-10T11:30:00Z")),
+    ),
+    "turns": (help_.EVERY_KIND[0], help_.EVERY_KIND[2]),
+    "north": (help_.EVERY_KIND[1], help_.EVERY_KIND[7]),
+}
+
+
+@pytest.mark.parametrize("group", GROUPS)
+@pytest.mark.parametrize("truth", [SPHERE, PLANE])
+def test_made_up_measurements_name_their_own_model(group, truth):
+    given = {"height_km": 4000.0} if truth == PLANE else {}
+    measured = help_.foreseen(GROUPS[group], truth, rng=np.random.default_rng(14), **given)
+    factor, scores = factor_of(measured)
+    # sizes: a far plane's Sun is as constant as the sphere's; only a near one can be told for sure
+    least = 1.0 if (group, truth) == ("sizes", SPHERE) else 3.0
+    assert (factor if truth == SPHERE else -factor) > least
+    fit = scores[truth].leader.fit
+    assert fit is not None
+    assert all(abs(one.z) < 5 for one in fit.quantities)
+
+
 def test_a_blunder_costs_finitely():
     good = help_.foreseen((*HIGH_SUN, help_.EVERY_KIND[-1]), rng=np.random.default_rng(9))
     spoilt = (*good[:3], replace(good[3], value=good[3].value - 40.0))
@@ -235,3 +260,16 @@ def test_command_scores_an_outing_without_photos(angle_only, tmp_path, capsys):
     document = json.loads(capsys.readouterr().out)
     assert document["schema"] == "whichsun/score/1"
     assert {driver["kind"] for driver in document["drivers"]} == {"quantity"}
+
+
+def test_one_photo_and_a_noon_altitude_are_scored(outing_of):
+    outing = outing_of(np.random.default_rng(1), spots=12)
+    (noon,) = help_.foreseen([replace(help_.EVERY_KIND[-1], time_utc=("2024-03-25T12:00:00Z",))])
+    one = replace(outing, shots=outing.shots[:1], observables=(noon,))
+    document = score_outing(one, None, replace(QUICK, rough=True), drivers=False).to_json()
+    assert [r["kind"] for r in document["models"][0]["residuals"]] == ["noon-altitude"]
+    assert document["models"][0]["matches"] == []
+    assert document["turn"]["turn_deg"] is None
+    # a noon altitude alone does not say on which side of the zenith the Sun stood: declination 2 deg, 47 N or 43 S
+    fitted = sorted(region["fitted_deg"] for region in document["latitude"]["regions"][:2])
+    assert fitted == pytest.approx([-43.0, 47.0], abs=1.0)
