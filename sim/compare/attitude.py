@@ -53,9 +53,12 @@ class _Turns:
         distance = np.broadcast_to(self.distance, (m, self.n_shots))
         return Poses(axes, distance, seen_fraction(axes, distance, self.scene.hidden))
 
-    def evaluate(self, turns: Array, *, keep: bool = False, squash: Array | None = None) -> Evaluation:
+    def evaluate(
+        self, turns: Array, *, keep: bool = False, squash: Array | None = None, rough: bool = False
+    ) -> Evaluation:
         flat = np.zeros((len(turns), self.n_shots))
-        return evaluate(self.scene, self.poses(turns), flat, flat if squash is None else squash, keep=keep)
+        squash = flat if squash is None else squash
+        return evaluate(self.scene, self.poses(turns), flat, squash, keep=keep, rough=rough)
 
     def points(self) -> Array:
         """Places of all detections, each in the body frame of its own unturned shot."""
@@ -126,7 +129,7 @@ def _one_pair(turns: _Turns) -> float:
         _triad(points[j], _any_across(points[j])), 1, 2
     )
     turn = Rotation.from_rotvec(points[i] * twist[:, None]).as_matrix() @ onto
-    result = turns.evaluate(turn[:, None], keep=True)
+    result = turns.evaluate(turn[:, None], keep=True, rough=True)  # only its pairs are used
     pairs = result.pairs
     assert pairs is not None
     wanted = (pairs.first == i[pairs.trial]) & (pairs.second == j[pairs.trial])
@@ -165,7 +168,7 @@ def _seeds(turns: _Turns) -> Array:
         if len(beam) == 0:
             return np.empty((0, turns.n_shots - 1, 3, 3))
         rest = np.broadcast_to(np.eye(3), (len(beam), turns.n_shots - 1 - s, 3, 3))
-        value = turns.evaluate(np.concatenate([beam, rest], axis=1)).ln_like
+        value = turns.evaluate(np.concatenate([beam, rest], axis=1), rough=True).ln_like
         most = _MOST_SEEDS if s == turns.n_shots - 1 else 5
         beam = beam[np.argsort(-value)[:most]]
     return beam

@@ -177,10 +177,14 @@ def score_model(
     files: tuple[str, ...],
     options: Options,
     step: Callable[[str], None],
+    *,
+    voices: bool = True,
 ) -> ModelScore:
-    """Evidence of all variants of a model; free attitudes only where anything tells of the attitude."""
+    """Evidence of all variants of a model; free attitudes only where anything tells of the attitude, and not
+    without `voices`: they take no part in the mean.
+    """
     variants = variants_of(model, options)
-    if not data.has_attitude:
+    if not (voices and data.has_attitude):
         variants = tuple(v for v in variants if not v.attitude_free) or variants
     scores = []
     for variant, weight in zip(variants, weights_of(variants), strict=True):

@@ -162,7 +162,7 @@ def doubled_uncertainties(
     for one in models:
         repair = one.leader.repair
         kept, ln_prior = (data, 0.0) if repair is None else (repair.data, float(np.log(repair.prior)))
-        wide = score_model(one.geometry, kept.widened(2.0), files, quick, lambda words: None)
+        wide = score_model(one.geometry, kept.widened(2.0), files, quick, lambda words: None, voices=False)
         again[one.model] = wide.ln_evidence + ln_prior
     return again
 
