@@ -18,6 +18,7 @@ from .problem import Axis, Problem, site_at
 MODEL = "distant-sphere"
 _GAP_DEG = 3.0
 _LEAST_SHARE = 0.02
+_LEAST_PER_DEG = 0.002
 
 
 @dataclass(frozen=True)
@@ -85,13 +86,19 @@ def fit_latitude(data: OutingData, law: str, rng: np.random.Generator) -> Latitu
     problem = latitude_problem(data, law)
     evidence = integrate(problem, rng)
     degrees = problem.axes[0].value(evidence.u)
-    return summarise(degrees, evidence.weight)
+    return summarise(degrees, evidence.weight, _LEAST_PER_DEG if data.quantities else 0.0)
 
 
-def summarise(degrees: Array, weight: Array) -> Latitude:
-    """Regions, intervals and hemisphere of weighted draws of the latitude."""
+def summarise(degrees: Array, weight: Array, least: float = 0.0) -> Latitude:
+    """Regions, intervals and hemisphere of weighted draws of the latitude.
+
+    Degrees of latitude that hold less than a share `least` each are left out: the chance that a measured quantity
+    is a blunder spreads thinly over all of them and would bridge the regions.
+    """
     order = np.argsort(degrees)
     degrees, weight = degrees[order], weight[order] / weight.sum()
+    held = np.bincount((degrees + 90).astype(int), weight)[(degrees + 90).astype(int)]
+    degrees, weight = degrees[held >= least], weight[held >= least]
     # weightless draws between two regions would bridge them
     heavy = weight > 1e-3 * weight.max()
     degrees, weight = degrees[heavy], weight[heavy] / weight[heavy].sum()
