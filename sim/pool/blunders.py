@@ -74,7 +74,7 @@ def _chosen(candidates: list[tuple[str, str, float]], right: float) -> list[Flag
         odds = value / max(right, 1e-300)
         if odds > FLAG_ODDS and value > _ANY and value > best / FLAG_ODDS and kind not in flags:
             flags[kind] = Flag(kind, words, odds)
-    if not flags and right < _ANY:
+    if not flags and max(right, best) < _ANY:
         flags["outlier"] = Flag(
             "outlier", "no single mistake that was tried explains it", _ANY / max(right, 1e-300)
         )

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from scipy.special import logsumexp
 from whichsun.models.errors import InputError, UnknownNameError
+from whichsun.models.observables import wrap_angle
+from whichsun.models.place import datetime_of, utc_days_of
 from whichsun.models.registry import get_model
 from whichsun.sim.compare.contest import Options, variants_of
 from whichsun.sim.pool import runner, scoring
@@ -20,8 +22,15 @@ from whichsun.sim.pool.result import result_of
 from whichsun.sim.pool.scoring import PoolOptions, score_pool
 from whichsun.sim.pool.submissions import Submissions
 from whichsun.sim.pool.target import PoolVariant, Work, ln_sums
+from whichsun.sim.turns import axis_turn, moment
 
 QUICK = PoolOptions(check=False)
+
+
+def predicted_turn(rows):
+    model = get_model("distant-sphere")
+    view = model.view(rows.instants(), rows.site(), {})
+    return axis_turn(moment(view, 0), moment(view, 1))[:, 0]
 
 
 def parameters(scores, model):
@@ -197,3 +206,28 @@ def test_a_held_parameter_and_an_added_model(rows_of):
     scores = score_pool(rows, models=["distant-plane"], options=replace(QUICK, given={"height_km": 4000.0}))
     assert [m.model for m in scores.models][-1] == "distant-plane"
     assert parameters(scores, "nearby-plane") == {} or "height_km" not in parameters(scores, "nearby-plane")
+
+
+def test_wrong_hemisphere_and_wrong_date(rows_of):
+    rows = rows_of(80, kind="axis", tau_deg=0.5, sigma_deg=0.5)
+    off = np.rad2deg(wrap_angle(np.deg2rad(rows.turn_deg) - predicted_turn(rows)))
+    near = np.abs(off - 1.8) < 0.7
+    clear = np.flatnonzero(near & (np.abs(rows.turn_deg) > 50) & (np.abs(rows.turn_deg) < 130))
+    south = int(clear[0])
+    latitude = rows.latitude_deg.copy()
+    latitude[south] *= -1
+    # Another row is dated half a year off, one whose turn depends on the season more than the others'.
+    late = replace(rows, from_day=rows.from_day + 183, to_day=rows.to_day + 183)
+    change = np.abs(np.rad2deg(wrap_angle(predicted_turn(late) - predicted_turn(rows))))
+    dates = [datetime_of(float(day)) for day in rows.from_day]
+    wrong = int(max((i for i in clear if i != south and dates[i].day <= 28), key=lambda i: change[i]))
+    assert change[wrong] > 10
+    start = rows.from_day.copy()
+    start[wrong] = utc_days_of(dates[wrong].replace(month=(dates[wrong].month + 5) % 12 + 1))
+    moved = replace(rows, latitude_deg=latitude, from_day=start, to_day=start + rows.days)
+    scores = score_pool(moved, options=QUICK)
+    flags = flags_of(scores, "distant-sphere")
+    assert "hemisphere" in {flag.kind for flag in flags[south]}
+    words = next(flag.repair for flag in flags[south] if flag.kind == "hemisphere")
+    assert f"{-latitude[south]:+.1f} instead of {latitude[south]:+.1f}" in words
+    assert "date" in {flag.kind for flag in flags[wrong]}
