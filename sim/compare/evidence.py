@@ -19,6 +19,7 @@ from .quantities_modes import lone_modes
 
 MOST_MODES, MOST_LONE_MODES = 5, 3
 MOST_SEEDS = 8  # per cell, where cells are searched over further unknowns
+FREE_MODES, FREE_SEEDS = 20, 40  # the same where rolls are free too: the modes then line a ridge
 FIRST_POINTS, MOST_POINTS = 2048, 32768
 LEAST_EFFECTIVE, MOST_ERROR = 200.0, 0.05
 SETTLED = 0.02
@@ -197,7 +198,10 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         flat = flat + ln_floor(problem.data.quantities)
     if not problem.data.has_spots:
         return Cells(low, high, flat, _no_modes(problem), lone, places)
+    most, kept = MOST_MODES, MOST_SEEDS
     if problem.nuisances.uniform[: problem.data.n_shots].any():
+        if len(node) > len(u):
+            most, kept = FREE_MODES, FREE_SEEDS
         row, seeds = roll_seeds(frame, MOST_MODES)
     elif problem.data.n_shots > 2:
         row, seeds = chained_seeds(frame, width, MOST_MODES)
@@ -207,12 +211,10 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         value = problem.evaluate(part_u[row], seeds, rough=True).ln_like
         if problem.data.quantities:
             value = value + problem.ln_quantities(part_u[row], seeds)
-        chosen = best_of_each(node[row], value, MOST_SEEDS)
+        chosen = best_of_each(node[row], value, kept)
         row, seeds = row[chosen], seeds[chosen]
     modes = (
-        modes_from(_frame_for(frame, row, seeds), node[row], seeds, MOST_MODES)
-        if len(row)
-        else _no_modes(problem)
+        modes_from(_frame_for(frame, row, seeds), node[row], seeds, most) if len(row) else _no_modes(problem)
     )
     limbs = (
         problem.ln_limbs(problem.poses(u, centre_eta(problem, len(u)))) if problem.data.limb_ratios else 0.0
