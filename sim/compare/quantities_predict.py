@@ -186,7 +186,11 @@ def _axis(asked: _Asked) -> tuple[Array]:
 
 
 def _spots(asked: _Asked) -> tuple[Array, ...]:
-    """The turn of the spot of known place, or of spots anywhere that are seen in both photos."""
+    """The turn of the spot of known place, or of spots anywhere that are seen in both photos.
+
+    A pattern's turn is its spots' by least squares, in which each counts with the product of its radii: so do the
+    places here. The spread that single spots have is left to it, as nobody knows how many there were.
+    """
     one, first, second = asked.one, moment(asked.view, 0), moment(asked.view, 1)
     days = np.full(len(asked.view.distance), one.days[1] - one.days[0])
     if one.spot is not None:
@@ -199,6 +203,8 @@ def _spots(asked: _Asked) -> tuple[Array, ...]:
         return (np.where(b.visible, turn, np.nan)[:, 0],)
     chance = [np.where(p.visible, world.detection(np.hypot(p.x, p.y)), 0.0) for p in (a, b)]
     weight = chance[0] * chance[1]
+    if one.given.turn_kind == "pattern":
+        weight = weight * np.hypot(a.x, a.y) * np.hypot(b.x, b.y)
     total = weight.sum(1)
     share = weight / np.where(total > 0, total, 1.0)[:, None]
     mean = (share * np.exp(1j * np.deg2rad(turn))).sum(1)
