@@ -15,7 +15,13 @@ _LISTED = 25
 
 def run(
     source: Annotated[
-        Path | None, typer.Argument(help="Folder of outing files, or a CSV file with one angle per row.")
+        Path | None,
+        typer.Argument(
+            help="Folder of outing files, or a CSV file with one angle per row. Columns: id, latitude_deg, "
+            "longitude_deg (north and east positive), from_utc, to_utc (ISO 8601 with Z or an offset), turn_deg "
+            "(anticlockwise positive), sigma_deg, turn_kind (axis, celestial-north, spot, pattern) and, if known, "
+            "spot_vertex_angle_deg and spot_radius: the spot's place in the first photo."
+        ),
     ] = None,
     export: Annotated[
         Path | None,
@@ -60,12 +66,7 @@ def run(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing outputs.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
-    """Score many people's outings together, or write the row that one of them would hand in.
-
-    CSV columns: id, latitude_deg, longitude_deg (north and east positive), from_utc, to_utc (ISO 8601 with Z or an
-    offset), turn_deg (anticlockwise positive), sigma_deg, turn_kind (axis, celestial-north, spot, pattern); and, if
-    known, spot_vertex_angle_deg and spot_radius: the spot's place in the first photo.
-    """
+    """Score many people's outings together, or write the row that one of them would hand in."""
 
     def work() -> dict[str, Any]:
         from ...models.errors import InputError
