@@ -53,6 +53,8 @@ class Options:
         Coarse scans only, for signs rather than numbers.
     progress : callable
         Called with (done, of, words) as the work goes on.
+    tell : callable
+        Called with words about what takes long within a step.
     """
 
     law: str = DEFAULT_LAW
@@ -63,6 +65,7 @@ class Options:
     check: bool = True
     rough: bool = False
     progress: Callable[[int, int, str], None] = lambda done, of, words: None
+    tell: Callable[[str], None] = lambda words: None
 
 
 @dataclass(frozen=True)
@@ -219,7 +222,8 @@ def _score_variant(
     words = f"{model.name} {variant.name}".strip()
 
     def fully(index: int) -> Evidence:
-        return safe_evidence(problems[index], np.random.default_rng([options.seed, index]), words)
+        rng = np.random.default_rng([options.seed, index])
+        return safe_evidence(problems[index], rng, words, options.tell)
 
     def roughly(index: int) -> Evidence:
         return integrate(problems[index], np.random.default_rng([options.seed, index]), rough=True)
@@ -363,9 +367,13 @@ def scored_models(
         options.progress(done, total, words)
         done += 1
 
+    def tell(words: str) -> None:
+        options.progress(done, total, words)
+
+    telling = replace(options, tell=tell)
     scores = []
     for model in chosen:
-        score = score_model(model, data, files, options, step)
+        score = score_model(model, data, files, telling, step)
         step(f"{model.name}: checking")
         scores.append(checked(score, options))
     options.progress(total, total, "done")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import warnings
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -27,7 +28,12 @@ def has_nested() -> bool:
     return importlib.util.find_spec("dynesty") is not None
 
 
-def safe_evidence(problem: Problem, rng: np.random.Generator, words: str) -> Evidence:
+def safe_evidence(
+    problem: Problem,
+    rng: np.random.Generator,
+    words: str,
+    tell: Callable[[str], None] = lambda words: None,
+) -> Evidence:
     """Evidence by the fast route, by nested sampling where that stays rough.
 
     Parameters
@@ -36,6 +42,8 @@ def safe_evidence(problem: Problem, rng: np.random.Generator, words: str) -> Evi
     rng : numpy.random.Generator
     words : str
         What is integrated, for the warning.
+    tell : callable
+        Called with words before nested sampling starts: it takes a minute or some.
 
     Notes
     -----
@@ -52,6 +60,7 @@ def safe_evidence(problem: Problem, rng: np.random.Generator, words: str) -> Evi
         )
         warnings.warn(text, WhichsunWarning, stacklevel=2)
         return fast
+    tell(f"{words}: nested sampling, some minutes")
     return by_nested(problem, fast, rng)
 
 

@@ -18,7 +18,7 @@ from ...models.observables import altitude
 from ...models.place import Site
 from ...models.registry import get_model
 from .data import OutingData
-from .fallback import safe_evidence
+from .evidence import integrate
 from .latitude import MODEL, weighted_quantiles
 from .poses import disc_body_axes
 from .problem import Problem, problem_of
@@ -28,7 +28,8 @@ CONTENTS = (0.68, 0.95)
 EARTH_DEG_PER_S = 360.0 / 86400.0
 _WORLD_STEP_DEG, _ZOOM_SPAN_DEG, _LOCAL_CELLS = 0.5, 60.0, 240
 _MODE_RAD = np.deg2rad(25.0)  # draws of the free angles that lie nearer together are one mode
-_LEAST_SHARE, _MOST_SPREAD_RAD = 0.02, np.deg2rad(40.0)
+_LEAST_SHARE = 0.02
+_LEAST_EFFECTIVE = 50.0  # draws that carry the angles' means and covariances
 _AT_ONCE = 40_000
 
 
@@ -126,7 +127,7 @@ def angles_of(data: OutingData, law: str, rng: np.random.Generator, level: np.nd
     model = get_model(MODEL)
     free = replace(data, roll_sigma=np.full(data.n_shots, np.inf), quantities=(), site_sigma_deg=(0.0, 0.0))
     problem = problem_of(model, model.variants[0], free, law)
-    evidence = safe_evidence(problem, rng, "the disc's angles in the photos")
+    evidence = integrate(problem, rng)
     rolls, weight = problem.rolls(evidence.eta)[:, level], evidence.weight / evidence.weight.sum()
     left = np.ones(len(weight), dtype=bool)
     share, middle, covariance = [], [], []
@@ -143,7 +144,7 @@ def angles_of(data: OutingData, law: str, rng: np.random.Generator, level: np.nd
         share.append(own.sum())
         middle.append(rolls[chief] + mean)
         covariance.append(np.einsum("n,ni,nj->ij", own, away, away) / own.sum())
-    if not share or np.sum(share) < 0.5:
+    if not share or np.sum(share) < 0.5 or evidence.effective < _LEAST_EFFECTIVE:
         raise InputError("photos", "do not tell how the disc turned, so they tell no site")
     shares = np.array(share)
     return Angles(shares / shares.sum(), np.array(middle), np.array(covariance))

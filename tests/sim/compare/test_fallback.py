@@ -1,5 +1,7 @@
 """Nested sampling takes over where the fast route stays rough; without it, one warning says what to install."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from whichsun.models.errors import WhichsunWarning
@@ -30,7 +32,10 @@ def test_nested_sampling_takes_over_and_agrees(few_spots, never_good, monkeypatc
     model = get_model("distant-sphere")
     problem = problem_of(model, model.variants[0], few_spots, "howard-1984")
     fast = integrate(problem, np.random.default_rng(1))
-    score = score_model(model, few_spots, ("a", "b"), QUICK, lambda words: None)
+    told = []
+    options = replace(QUICK, tell=told.append)
+    score = score_model(model, few_spots, ("a", "b"), options, lambda words: None)
+    assert told == ["distant-sphere: nested sampling, some minutes"]
     slow = score.leader.evidence
     assert fast.by == "importance"
     assert (score.by, score.leader.by, slow.by) == ("nested", "nested", "nested")
