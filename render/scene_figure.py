@@ -26,7 +26,7 @@ _POINTS_WIDE = 10.5 * 72  # points over the width of every figure of ours
 def draw_scenes(
     panels: Sequence[Panel], title: str, subtitle: str, *, width_px: int = 1800, tall: bool = False
 ) -> Figure:
-    """A figure of one or more scenes, side by side or, `tall`, one below the other (for a phone).
+    """A figure of one or more scenes, two in a row or, `tall`, one below the other (for a phone).
 
     Raises
     ------
@@ -38,7 +38,8 @@ def draw_scenes(
     if not panels:
         raise InputError("panels", "must hold a scene")
     scale = 1.45 if tall else 1.0
-    share = 1.0 if tall else 1 / len(panels)
+    columns = 1 if tall else min(len(panels), 2)
+    share = 1 / columns
     head = 0.09 * scale
     line = 0.0195 * scale
     rooms = [_room(panel.scene, share) for panel in panels]
@@ -47,21 +48,20 @@ def draw_scenes(
     )
     discs = 0.30 * min(share, 0.7) + 0.06 * scale + line * under
     texts = [_lines(panel, share, scale) for panel in panels]
-    if not tall:
-        rooms = [max(rooms)] * len(panels)
+    rooms = [max(rooms[k - k % columns :][:columns]) for k in range(len(panels))]
     heights = [
         room + discs + 0.065 * scale + line * (len(words[0]) + len(words[1]))
         for room, words in zip(rooms, texts, strict=True)
     ]
-    height = head + (sum(heights) if tall else max(heights))
+    rows = [max(heights[k : k + columns]) for k in range(0, len(panels), columns)]
+    height = head + sum(rows)
     with styled():
         figure = new_figure(width_px, round(width_px * height))
         figure.text(0.03, 1 - 0.02 / height, title, va="top", fontsize=17 * scale**0.5, family="DejaVu Serif")
         words = "\n".join(textwrap.wrap(subtitle, _letters(1.0, scale)))
         figure.text(0.03, 1 - 0.05 * scale**0.5 / height, words, va="top", fontsize=10 * scale, color=FAINT)
         for k, (panel, words) in enumerate(zip(panels, texts, strict=True)):
-            left = 0.0 if tall else k * share
-            top = height - head - (sum(heights[:k]) if tall else 0.0)
+            left, top = (k % columns) * share, height - head - sum(rows[: k // columns])
             below = _draw_panel(
                 figure, panel, left, share, top, height, (rooms[k], discs, line * under), scale, width_px
             )

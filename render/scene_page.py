@@ -58,7 +58,7 @@ def scene_page(panels: Sequence[Panel], title: str, subtitle: str) -> str:
 <body>
 <h1>{html.escape(title)}</h1>
 <p class="faint">{html.escape(subtitle)}</p>
-<p class="faint">Drag to turn a scene, use the wheel or two fingers to come nearer, or use the buttons.</p>
+<p class="faint hint">Drag to turn a scene, use the wheel or two fingers to come nearer, or use the buttons.</p>
 <main>
 {sections}
 </main>

@@ -53,8 +53,8 @@ def _drawn(pyvista: Any, scene: Scene, width_px: int, height_px: int) -> np.ndar
                 color=surface.colour,
                 opacity=surface.opacity,
                 lighting=surface.shaded,
-                ambient=0.55,
-                diffuse=0.5,
+                ambient=0.5 if surface.shaded else 0.0,
+                diffuse=0.5 if surface.shaded else 1.0,
                 specular=0.0,
                 show_scalar_bar=False,
             )

@@ -110,7 +110,7 @@ def plane_scene(
             surfaces += ball_grid(centres[i], _SUN_SIZE, attitude, spots[i])
         start = centres[i] - 1.1 * _SUN_SIZE * sight[i]
         surfaces.append(arrow("light to the site", start, spot + 0.03 * sight[i], 0.008, SUNLIGHT))
-        surfaces += _rays(centres[i], sight[i], place) if far else _drop(centres[i])
+        surfaces += _rays(centres[i], sight[i]) if far else _drop(centres[i])
         labels.append(Label(word, centres[i] + 0.3 * UP, strong=True))
     for i in range(len(words)):
         surfaces += stand(place, to_scene, _STAND, views[i])[0 if i == 0 else -1 :]
@@ -221,7 +221,7 @@ def _drop(centre: Array) -> list[Surface]:
     return [tube("height", np.stack([centre * [1, 1, 0], centre]), 0.003, FAINT, sides=6)]
 
 
-def _rays(centre: Array, sight: Array, place: Array) -> list[Surface]:
+def _rays(centre: Array, sight: Array) -> list[Surface]:
     """Parallel rays of a far Sun, down to the plane where they meet it within reach."""
     first, second = perpendicular(sight)
     rays = []

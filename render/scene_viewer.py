@@ -6,15 +6,19 @@ STYLE = """
 body { margin: 0 auto; max-width: 1500px; padding: 1rem; background: PAPER; color: INK;
        font: 1rem/1.5 "DejaVu Sans", Verdana, sans-serif; overflow-wrap: break-word; }
 h1 { font: 1.6rem/1.25 "DejaVu Serif", Georgia, serif; margin: 0 0 .3rem; }
-h2 { font-size: 1.15rem; margin: 0; }
+h2 { font-size: 1.25rem; margin: 0; }
 p { margin: .35rem 0; }
 .faint { color: FAINT; font-size: .92rem; }
 main { display: grid; gap: 1.5rem; grid-template-columns: repeat(auto-fit, minmax(min(100%, 28rem), 1fr)); }
 section { min-width: 0; border-top: 1px solid RULE; padding-top: .8rem; }
 .space { position: relative; height: min(62vh, 34rem); margin: .5rem 0; overflow: hidden; }
+.printed { width: 560px; height: 380px; }
 canvas { width: 100%; height: 100%; display: block; touch-action: none; cursor: grab; }
+.paper { display: none; }
+.printed canvas { position: absolute; visibility: hidden; }
+.printed .paper { display: block; visibility: visible; }
 canvas:focus-visible, button:focus-visible { outline: 3px solid #1F7F88; outline-offset: -3px; }
-.label { position: absolute; left: 0; top: 0; padding: 0 .3em; font-size: .8rem; white-space: nowrap;
+.label { position: absolute; z-index: 1; left: 0; top: 0; padding: 0 .3em; font-size: .8rem; white-space: nowrap;
          background: rgb(252 251 247 / .82); border-radius: .3em; pointer-events: none; }
 .strong { font-weight: bold; }
 .buttons { display: flex; flex-wrap: wrap; gap: .4rem; }
@@ -25,7 +29,13 @@ figure { margin: 0; text-align: center; flex: 1 1 9rem; max-width: 15rem; }
 figure img { width: 100%; height: auto; }
 figcaption { font-size: .88rem; }
 .missing { border: 2px solid #A03015; padding: .6rem; }
-@media print { .buttons { display: none; } main { grid-template-columns: 1fr; } section { break-inside: avoid; } }
+@media print {
+  body { padding: 0; background: #FFF; }
+  .buttons, .hint { display: none; }
+  main { display: block; }
+  section { break-inside: avoid; }
+  figure { flex: 0 0 13rem; }
+}
 """
 
 SCRIPT = r"""
@@ -44,7 +54,7 @@ void main() {
   float light = 1.0;
   if (shaded) {
     vec3 n = normalize(cross(dFdx(seen), dFdy(seen)));
-    light = min(1.0, 0.55 + 0.5 * abs(n.z));
+    light = 0.5 + 0.5 * abs(n.z);
   }
   result = vec4(colour.rgb * light * colour.a, colour.a);
 }`;
@@ -181,6 +191,18 @@ function show(space, scene) {
       if (move) change(...move); else { now = {...start}; later(); }
     });
   }
+  // On paper stands a copy of fixed size: a browser does not print what WebGL draws at the last moment.
+  const paper = document.createElement("canvas");
+  paper.className = "paper";
+  space.appendChild(paper);
+  addEventListener("beforeprint", () => {
+    space.classList.add("printed");
+    draw();
+    paper.width = canvas.width;
+    paper.height = canvas.height;
+    paper.getContext("2d").drawImage(canvas, 0, 0);
+  });
+  addEventListener("afterprint", () => { space.classList.remove("printed"); later(); });
   new ResizeObserver(later).observe(space);
   draw();
 }
