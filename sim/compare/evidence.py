@@ -62,7 +62,7 @@ def _scan_only(problem: Problem, cells: Cells) -> Evidence:
 
 def settled_cells(problem: Problem, spacing: float = 1.0) -> Cells:
     """Scan in cells of `spacing` sigma, then halve the cells about the maxima until the evidence holds."""
-    cells = scan(problem, *first_cells(problem, spacing))
+    cells = scan(problem, *first_cells(problem, spacing), rough=spacing > 1)
     if not problem.axes:
         return cells
     value = cells.ln_evidence
@@ -82,6 +82,7 @@ def settled_cells(problem: Problem, spacing: float = 1.0) -> Cells:
             problem,
             np.concatenate([cells.low[split], middle]),
             np.concatenate([middle, cells.high[split]]),
+            rough=spacing > 1,
         )
         cells = _joined(cells, ~split, new)
         before, value = value, cells.ln_evidence
@@ -185,8 +186,8 @@ def centre_eta(problem: Problem, n: int) -> Array:
     return np.tile(centre, (n, 1))
 
 
-def scan(problem: Problem, low: Array, high: Array) -> Cells:
-    """Modes and plateau of every cell, taken at its middle."""
+def scan(problem: Problem, low: Array, high: Array, *, rough: bool = False) -> Cells:
+    """Modes and plateau of every cell, taken at its middle; `rough`: not more modes than show the sign."""
     u = (low + high) / 2
     flat = _plateau(problem, u)
     node, part_u, part_eta, width = _sub_cells(problem, u)
@@ -200,7 +201,7 @@ def scan(problem: Problem, low: Array, high: Array) -> Cells:
         return Cells(low, high, flat, _no_modes(problem), lone, places)
     most, kept = MOST_MODES, MOST_SEEDS
     if problem.nuisances.uniform[: problem.data.n_shots].any():
-        if len(node) > len(u):
+        if len(node) > len(u) and not rough:
             most, kept = FREE_MODES, FREE_SEEDS
         row, seeds = roll_seeds(frame, MOST_MODES)
     elif problem.data.n_shots > 2:
