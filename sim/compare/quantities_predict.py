@@ -313,7 +313,8 @@ class _Day:
         top = _HOURS[_CENTRAL][np.argmax(self.altitude[:, _CENTRAL], axis=1)]
         best = self.altitude[:, _CENTRAL].max(1)
         for fraction in (4, 16, 64, 256):
-            if fraction > 16 and best.max() < _STEEP:  # only near the zenith does the altitude have a sharp peak
+            # only near the zenith does the altitude have a sharp peak
+            if fraction > 16 and best.max() < _STEEP:
                 break
             best, top = self._highest_near(top, _STEP_H / fraction)
         return best

@@ -106,7 +106,8 @@ def _given_turn(outing: Outing) -> MeasuredTurn:
     for one in outing.observables:
         if one.kind == "turn" and one.turn_kind != "celestial-north":
             wrapped = float(wrap_degrees(np.asarray(one.value)))
-            return MeasuredTurn(*one.time_utc[:2], wrapped, one.sigma, 0, None)
+            first, last = one.time_utc
+            return MeasuredTurn(first, last, wrapped, one.sigma, 0, None)
     return MeasuredTurn("", "", None, None, 0, None)
 
 
