@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -119,7 +120,14 @@ def run(
                 checkpoint=checkpoint,
                 progress=progress,
             )
-            scores = score_pool(read.rows, read.outings, model or (), options)
+            try:
+                scores = score_pool(read.rows, read.outings, model or (), options)
+            except KeyboardInterrupt:
+                print(
+                    "whichsun: stopped" + (f"; {checkpoint} keeps what is done" if checkpoint else ""),
+                    file=sys.stderr,
+                )
+                raise
             result = {"source": str(path), **result_of(scores, read), "figure": None}
         if figure is not None:
             from ..pool.figure import pool_png
