@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -16,8 +16,10 @@ from ..models.place import Instants, Site
 from .daylight import local_noon, parse_date, rise_set
 from .rotation import RotationLaw
 from .turns import axis_turn, celestial_north_turn, moment, pattern_turn, spot_turns
+from .workers import Here, executor_for
 
 EVENTS = ("rise-set", "hours")
+_AT_ONCE = 256  # latitudes, the same wherever the work is done, so that the digits are the same too
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,7 @@ def sweep(
     *,
     spots_deg: Sequence[tuple[float, float]] = (),
     law: RotationLaw,
+    scheduler: str | None = None,
 ) -> list[dict[str, Any]]:
     """Turns between the two moments, one row per latitude.
 
@@ -85,6 +88,8 @@ def sweep(
     spots_deg : sequence of (latitude, Carrington longitude)
         Degrees, at the first moment of each latitude.
     law : RotationLaw
+    scheduler : str, optional
+        Address of a Dask scheduler whose workers do the work.
 
     Returns
     -------
@@ -96,7 +101,14 @@ def sweep(
     latitudes = times.site.latitude_deg
     # Only where the Sun rises and sets: a pole may lie off a model's map.
     asked = np.flatnonzero(times.happens)
-    columns = _turns(model, times, asked, given, body_vector(places[:, 0], places[:, 1]), law)
+    points = body_vector(places[:, 0], places[:, 1])
+    blocks = [asked[i : i + _AT_ONCE] for i in range(0, len(asked), _AT_ONCE)] or [asked]
+    works = [_Block(model, times, block, given, points, law) for block in blocks]
+    parts: list[Any] = [None] * len(works)
+    with executor_for(scheduler, Here) as executor:
+        for place, part in executor.run(_turns, works):
+            parts[place] = part
+    columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     texts = times.instants.iso()
     place_of = {int(index): k for k, index in enumerate(asked)}
     rows = []
@@ -113,15 +125,20 @@ def sweep(
     return rows
 
 
-def _turns(
-    model: GeometryModel,
-    times: SweepTimes,
-    asked: np.ndarray,
-    given: Mapping[str, Any] | None,
-    points: Array,
-    law: RotationLaw,
-) -> dict[str, Array]:
-    """Columns of the turns, degrees, at the latitudes number `asked`; first axis: latitude."""
+class _Block(NamedTuple):
+    """Some latitudes of a sweep, by their numbers."""
+
+    model: GeometryModel
+    times: SweepTimes
+    asked: np.ndarray
+    given: Mapping[str, Any] | None
+    points: Array
+    law: RotationLaw
+
+
+def _turns(work: _Block) -> dict[str, Array]:
+    """Columns of the turns, degrees, at the latitudes of a block; first axis: latitude."""
+    model, times, asked, given, points, law = work
     if not len(asked):
         empty = np.empty(0)
         return {**dict.fromkeys(_COLUMNS, empty), "spots_turn_deg": np.empty((0, len(points)))}

@@ -49,6 +49,10 @@ def run(
     ] = False,
     outings: Annotated[int, typer.Option(help="Simulated outings for each true model.", min=1)] = 40,
     processes: Annotated[int | None, typer.Option(help="Processes; default one per core.", min=1)] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
+    ] = None,
     seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
@@ -80,7 +84,13 @@ def run(
         options = Options(law=rotation or DEFAULT_LAW, given=given, seed=seed)
         found, tips = None, []
         with progress_on_stderr("simulating", quiet=as_json) as progress:
-            shared = {"outings": outings, "options": options, "processes": processes, "progress": progress}
+            shared: dict[str, Any] = {
+                "outings": outings,
+                "options": options,
+                "processes": processes,
+                "progress": progress,
+                "scheduler": scheduler,
+            }
             found = power.expected_evidence(design, names, **shared)
             if what_if:
                 tips = power.what_if(design, names, **shared)

@@ -46,6 +46,10 @@ def run(
     figure: Annotated[Path | None, typer.Option(metavar="PNG", help="Draw the curves.")] = None,
     width: Annotated[int, typer.Option(help="Width of the figure in pixels.")] = 1200,
     height: Annotated[int, typer.Option(help="Height of the figure in pixels.")] = 900,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing figure.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
@@ -75,7 +79,7 @@ def run(
             horizon=horizon,
         )
         rows = {
-            geometry.name: sweep(geometry, times, own, spots_deg=spots, law=law)
+            geometry.name: sweep(geometry, times, own, spots_deg=spots, law=law, scheduler=scheduler)
             for geometry, own in zip(geometries, given, strict=True)
         }
         result: dict[str, Any] = {

@@ -33,6 +33,10 @@ _WORTH_REFINING = 3.0  # a repair is integrated fully where its share grew from 
 _FREE_LN_RATIO = 0.7  # free attitudes: half the limb ratios are 1, half uniform up to a factor of 2
 
 
+def told_nobody(*words: object) -> None:
+    """No progress; a function with a name, because options travel to other processes."""
+
+
 @dataclass(frozen=True)
 class Options:
     """How to score.
@@ -64,8 +68,8 @@ class Options:
     repairs: bool = True
     check: bool = True
     rough: bool = False
-    progress: Callable[[int, int, str], None] = lambda done, of, words: None
-    tell: Callable[[str], None] = lambda words: None
+    progress: Callable[[int, int, str], None] = told_nobody
+    tell: Callable[[str], None] = told_nobody
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from ...models.observables import altitude
 from ...models.place import Instants, Site
 from ...models.registry import get_model
 from ..rotation import rotation_law
-from .contest import Options, score_model
+from .contest import Options, score_model, told_nobody
 from .data import MOST_HOURS_APART, data_of
 from .drawing import Design, draw_outing, draw_truth
 from .verdict import FAVOURS, judge
@@ -163,6 +163,7 @@ def expected_evidence(
     options: Options | None = None,
     processes: int | None = 1,
     progress: Progress | None = None,
+    scheduler: str | None = None,
 ) -> ExpectedEvidence:
     """Simulate and score outings of a design with each model as the truth.
 
@@ -180,15 +181,18 @@ def expected_evidence(
         That share the work; None takes one per core. The numbers do not depend on it.
     progress : callable, optional
         Called with (outings done, outings in all, words).
+    scheduler : str, optional
+        Address of a Dask scheduler whose workers do the work instead.
 
     Raises
     ------
     InputError
-        Fewer than two models or times, times out of order, too far apart or with the Sun below the horizon.
+        Fewer than two models or times, times out of order, too far apart or with the Sun below the horizon; a
+        scheduler that cannot be reached.
     UnknownNameError
         An unknown model or law.
     """
-    from ..photo.many import worker_pool, workers_for
+    from ..workers import Here, Processes, executor_for, workers_for
 
     options = options or Options()
     names = tuple(_model(model).name for model in models)
@@ -198,28 +202,18 @@ def expected_evidence(
         raise InputError("outings", "must be between 1 and 100000", outings)
     rotation_law(options.law)
     check_times(design)
-    bare = replace(options, repairs=False, rough=True, check=True, progress=_silent)
+    bare = replace(options, repairs=False, rough=True, check=True, progress=told_nobody, tell=told_nobody)
     tasks = [(design, tuple(models), bare, place, k) for k in range(outings) for place in range(len(names))]
     workers = workers_for(processes, len(tasks))
-    told = progress or _silent
-    trials = []
-    if workers == 1 or not all(isinstance(model, str) for model in models):
-        for task in tasks:
-            told(len(trials), len(tasks), "simulated outings")
-            trials.append(_trial(task))
-    else:
-        with worker_pool(workers) as pool:
-            try:
-                for trial in pool.map(_trial, tasks, chunksize=1):
-                    trials.append(trial)
-                    told(len(trials), len(tasks), "simulated outings")
-            finally:
-                pool.shutdown(wait=False, cancel_futures=True)
+    told = progress or told_nobody
+    told(0, len(tasks), "simulated outings")
+    trials: list[Any] = [None] * len(tasks)
+    alone = workers == 1 or not all(isinstance(model, str) for model in models)
+    with executor_for(scheduler, Here if alone else lambda: Processes(workers)) as executor:
+        for done, (place, trial) in enumerate(executor.run(_trial, tasks), start=1):
+            trials[place] = trial
+            told(done, len(tasks), "simulated outings")
     return ExpectedEvidence(design, names, tuple(trials))
-
-
-def _silent(done: int, of: int, words: str) -> None:
-    """No progress; a function with a name, because options travel to other processes."""
 
 
 def _model(model: str | GeometryModel) -> GeometryModel:
@@ -328,9 +322,10 @@ def what_if(
     options: Options | None = None,
     processes: int | None = 1,
     progress: Progress | None = None,
+    scheduler: str | None = None,
 ) -> list[tuple[str, ExpectedEvidence]]:
     """The same as :func:`expected_evidence` for each of :func:`changes`, most helpful first."""
-    told = progress or _silent
+    told = progress or told_nobody
     wanted = changes(design)
     found = []
     for place, (words, changed) in enumerate(wanted):
@@ -339,7 +334,13 @@ def what_if(
             told(place * of + done, len(wanted) * of, "simulated changes")
 
         result = expected_evidence(
-            changed, models, outings=outings, options=options, processes=processes, progress=step
+            changed,
+            models,
+            outings=outings,
+            options=options,
+            processes=processes,
+            progress=step,
+            scheduler=scheduler,
         )
         found.append((words, result))
     return sorted(found, key=lambda one: _usefulness(one[1]), reverse=True)

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import glob
-import multiprocessing
 import os
 import re
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from ...models.errors import InputError, MissingLibraryError, PictureError, WhichsunError, WhichsunWarning
+from ..workers import worker_pool, workers_for
 from .formats import ENDINGS, RAW_ENDINGS
 from .measured import FailedPhoto, PhotoMeasurement, PhotoOptions
 
@@ -22,10 +21,7 @@ Measure = Callable[..., PhotoMeasurement]
 """Called with (path, options, name=...); for other processes a function of a module."""
 
 ALL_PAIRS = 6
-_FEW = 4
-_MOST_PROCESSES = 16
 _OWN_PICTURES = (".overlay.png", ".pair.png")  # what `measure` writes
-_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 _TOLD = 3
 
 
@@ -148,14 +144,6 @@ def measure_each(
     return photos, [outcome.failed for outcome in known if outcome.failed is not None]
 
 
-def workers_for(processes: int | None, count: int) -> int:
-    """How many processes share `count` photos; None takes one per core for more than a few photos."""
-    if processes is None:
-        cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-        processes = min(cores, _MOST_PROCESSES) if count >= _FEW else 1
-    return max(1, min(processes, count))
-
-
 def _all_failed(outcomes: Sequence[_Outcome]) -> WhichsunError:
     errors = [outcome.error for outcome in outcomes if outcome.error is not None]
     if len(errors) == 1:
@@ -221,26 +209,3 @@ def _lost(name: str) -> _Outcome:
         name, "the system ended the process that measured it (out of memory?)", "measure fewer photos at once"
     )
     return _Outcome(None, FailedPhoto(name, _reason(error)), (), error)
-
-
-@contextmanager
-def worker_pool(workers: int) -> Iterator[ProcessPoolExecutor]:
-    """Processes started anew, each with one thread of linear algebra."""
-    context = multiprocessing.get_context("spawn")
-    with _single_threaded(), ProcessPoolExecutor(workers, mp_context=context) as pool:
-        yield pool
-
-
-@contextmanager
-def _single_threaded() -> Iterator[None]:
-    """One thread of linear algebra in each process that is started meanwhile."""
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value

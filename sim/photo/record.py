@@ -12,8 +12,8 @@ from typing import Any
 from ...models.errors import InputError, WhichsunError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
+from ..workers import worker_pool, workers_for
 from .load import load_rgb
-from .many import worker_pool, workers_for
 from .measured import Measured, PhotoMeasurement, ShotTurn
 from .pairing import NOT_RIGID
 

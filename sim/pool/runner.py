@@ -1,4 +1,4 @@
-"""Where the work is done: threads of this machine or an existing Dask scheduler; the same sums either way.
+"""Sums over rows, block by block, and what is kept of them so that a stopped run goes on.
 
 Rows are cut into blocks of fixed size and the blocks' sums are added in the blocks' order, so that neither
 the number of workers nor the order in which they finish can change a digit.
@@ -7,104 +7,24 @@ the number of workers nor the order in which they finish can change a digit.
 from __future__ import annotations
 
 import hashlib
-import os
 import time
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
-from ...models.errors import InputError, MissingLibraryError, WhichsunError
+from ...models.errors import InputError
 from ...models.geometry import Array
 from ..files import write_whole
+from ..workers import Executor
 from .submissions import Submissions
 from .target import Work
 
 ROWS_AT_ONCE = 2000
 _SAVE_EVERY_S = 10.0
 Function = Callable[[Work], Array]
-
-
-class Executor(Protocol):
-    """Runs work in any order and yields (place, result) as it is done."""
-
-    def run(self, function: Callable[[Any], Any], works: Sequence[Any]) -> Iterator[tuple[int, Any]]:
-        """Do all of `works`."""
-        ...
-
-
-class Threads:
-    """Threads of this process; numpy lets go of the interpreter while it computes."""
-
-    def __init__(self, workers: int) -> None:
-        self._pool = ThreadPoolExecutor(workers)
-
-    def run(self, function: Callable[[Any], Any], works: Sequence[Any]) -> Iterator[tuple[int, Any]]:
-        """See :class:`Executor`."""
-        futures = [self._pool.submit(function, work) for work in works]
-        try:
-            for place, future in enumerate(futures):
-                yield place, future.result()
-        finally:
-            for future in futures:
-                future.cancel()
-
-    def close(self) -> None:
-        """End the threads once what runs is done."""
-        self._pool.shutdown(wait=True, cancel_futures=True)
-
-
-class Cluster:
-    """Workers of an existing Dask scheduler; a block whose worker dies is done again by another."""
-
-    def __init__(self, address: str) -> None:
-        try:
-            from distributed import Client
-        except ImportError:
-            raise MissingLibraryError("dask", "--scheduler", "pip install 'whichsun[cluster]'") from None
-        self._address = address
-        try:
-            self._client: Any = Client(address, timeout="10s", set_as_default=False)
-        except (OSError, TimeoutError, ValueError) as error:
-            reason = " ".join(str(error).split())[:120]
-            raise InputError("scheduler", f"cannot be reached ({reason})", address) from None
-
-    def run(self, function: Callable[[Any], Any], works: Sequence[Any]) -> Iterator[tuple[int, Any]]:
-        """See :class:`Executor`."""
-        from distributed import as_completed
-
-        futures = [self._client.submit(function, work, pure=False, retries=3) for work in works]
-        place = {future.key: number for number, future in enumerate(futures)}
-        try:
-            for future in as_completed(futures, loop=self._client.loop):
-                yield place[future.key], future.result()
-        except WhichsunError:
-            raise
-        except Exception as error:  # whatever a cluster does to a block: one line, not its traceback
-            reason = f"{type(error).__name__}: {' '.join(str(error).split())[:160]}"
-            hint = "workers need this very version of whichsun"
-            raise InputError("scheduler", f"failed to do a block ({reason})", self._address, hint) from None
-        finally:
-            self._client.cancel(futures)
-
-    def close(self) -> None:
-        """Leave the scheduler as it is."""
-        self._client.close()
-
-
-@contextmanager
-def executor_for(scheduler: str | None) -> Iterator[Any]:
-    """The workers: those of `scheduler`, or one thread per core of this machine."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    executor: Any = Cluster(scheduler) if scheduler else Threads(cores)
-    try:
-        yield executor
-    finally:
-        executor.close()
 
 
 class Checkpoint:

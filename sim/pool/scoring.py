@@ -29,9 +29,10 @@ from ..compare.priors import PRIORS
 from ..compare.problem import PRIOR_MAPS, Axis
 from ..outing import Outing
 from ..rotation import DEFAULT_LAW, rotation_law
+from ..workers import executor_for
 from .integrate import Board, Evaluate, PoolEvidence, Request, integrate, laplace, mode_of, stage_sizes
 from .photos import PhotoTable, PhotoWork, ln_photos, photo_starts, photos_alone, scan_photos
-from .runner import Checkpoint, Runner, executor_for
+from .runner import Checkpoint, Runner
 from .submissions import Submissions
 from .target import PoolVariant, Work, ln_sums, row_details
 

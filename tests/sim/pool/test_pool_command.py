@@ -6,9 +6,6 @@ import io
 import json
 import os
 import signal
-import subprocess
-import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -123,68 +120,23 @@ def test_no_scheduler_there(capsys):
 
 
 @pytest.mark.slow
-def test_same_digits_on_a_cluster_with_a_worker_killed(rows_of, monkeypatch):
-    """Processes of their own, so that nothing of the cluster runs under this test's strict warnings."""
-    pytest.importorskip("distributed")
+def test_same_digits_on_a_cluster_with_a_worker_killed(rows_of, dask_cluster, monkeypatch):
     monkeypatch.setattr(runner, "ROWS_AT_ONCE", 40)
     rows = rows_of(120)
     alone = score_pool(rows, options=PoolOptions(check=False))
-    environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONWARNINGS": "ignore"}
-    started = []
-    try:
-        command = [
-            sys.executable,
-            "-m",
-            "distributed.cli.dask_scheduler",
-            "--host",
-            "127.0.0.1",
-            "--port",
-            "0",
-        ]
-        scheduler = subprocess.Popen(
-            [*command, "--no-dashboard"],
-            stderr=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            text=True,
-            env=environment,
-        )
-        started.append(scheduler)
-        address = _address(scheduler)
-        for _ in range(2):
-            command = [sys.executable, "-m", "distributed.cli.dask_worker", address, "--host", "127.0.0.1"]
-            command += ["--nthreads", "1", "--no-nanny", "--no-dashboard"]
-            quiet = {"stderr": subprocess.DEVNULL, "stdout": subprocess.DEVNULL}
-            started.append(subprocess.Popen(command, env=environment, **quiet))
-        killed = []
+    address, workers = dask_cluster
+    killed, seen = [], []
 
-        def progress(done, of, words):
-            if not killed and words.startswith("scoring angles") and done >= 2 and len(seen) > 3:
-                killed.append(started[1].pid)
-                os.kill(started[1].pid, signal.SIGKILL)
-            seen.append(done)
+    def progress(done, of, words):
+        if not killed and words.startswith("scoring angles") and done >= 2 and len(seen) > 3:
+            killed.append(workers[0].pid)
+            os.kill(workers[0].pid, signal.SIGKILL)
+        seen.append(done)
 
-        seen: list[int] = []
-        options = PoolOptions(check=False, scheduler=address, progress=progress)
-        there = score_pool(rows, options=options)
-        assert killed
-        assert started[1].wait(timeout=10) == -signal.SIGKILL
-        assert [m.ln_evidence for m in there.models] == [m.ln_evidence for m in alone.models]
-        for name, details in alone.details.items():
-            assert np.array_equal(details, there.details[name], equal_nan=True)
-    finally:
-        for process in reversed(started):
-            process.kill()
-            process.wait(timeout=10)
-            if process.stderr is not None:
-                process.stderr.close()
-
-
-def _address(scheduler):
-    """Address that the scheduler says it listens at."""
-    assert scheduler.stderr is not None
-    end = time.monotonic() + 60
-    while time.monotonic() < end:
-        line = scheduler.stderr.readline()
-        if "tcp://" in line:
-            return "tcp://" + line.split("tcp://")[1].split()[0]
-    raise AssertionError("no scheduler came up")
+    options = PoolOptions(check=False, scheduler=address, progress=progress)
+    there = score_pool(rows, options=options)
+    assert killed
+    assert workers[0].wait(timeout=10) == -signal.SIGKILL
+    assert [m.ln_evidence for m in there.models] == [m.ln_evidence for m in alone.models]
+    for name, details in alone.details.items():
+        assert np.array_equal(details, there.details[name], equal_nan=True)
