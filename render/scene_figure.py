@@ -37,10 +37,14 @@ def draw_scenes(
     """
     if not panels:
         raise InputError("panels", "must hold a scene")
-    scale = 1.45 if tall else 1.0
+    scale = 1.9 if tall else 1.0  # on a phone a figure of ours is some 390 px wide
     columns = 1 if tall else min(len(panels), 2)
     share = 1 / columns
-    head = 0.09 * scale
+    large = 17 * scale**0.5
+    headline = textwrap.wrap(title, int(0.94 * _POINTS_WIDE / (0.62 * large)))
+    subline = textwrap.wrap(subtitle, _letters(1.0, scale))
+    above = 0.02 + len(headline) * 1.35 * large / _POINTS_WIDE
+    head = above + (len(subline) * 14 + 14) * scale / _POINTS_WIDE
     line = 0.0195 * scale
     rooms = [_room(panel.scene, share) for panel in panels]
     under = max(
@@ -57,9 +61,10 @@ def draw_scenes(
     height = head + sum(rows)
     with styled():
         figure = new_figure(width_px, round(width_px * height))
-        figure.text(0.03, 1 - 0.02 / height, title, va="top", fontsize=17 * scale**0.5, family="DejaVu Serif")
-        words = "\n".join(textwrap.wrap(subtitle, _letters(1.0, scale)))
-        figure.text(0.03, 1 - 0.05 * scale**0.5 / height, words, va="top", fontsize=10 * scale, color=FAINT)
+        words = "\n".join(headline)
+        figure.text(0.03, 1 - 0.02 / height, words, va="top", fontsize=large, family="DejaVu Serif")
+        words = "\n".join(subline)
+        figure.text(0.03, 1 - above / height, words, va="top", fontsize=10 * scale, color=FAINT)
         for k, (panel, words) in enumerate(zip(panels, texts, strict=True)):
             left, top = (k % columns) * share, height - head - sum(rows[: k // columns])
             below = _draw_panel(
