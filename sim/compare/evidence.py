@@ -14,7 +14,7 @@ from .importance import importance
 from .modes import Frame, Modes, best_of_each, modes_from, pair_seeds
 from .numeric import ln_sum, sobol_points
 from .problem import Problem
-from .quantities_likelihood import angle_path_deg, ln_floor, path_length, touched
+from .quantities_likelihood import angles_move, ln_floor, path_length, touched
 from .quantities_modes import lone_modes
 
 MOST_MODES, MOST_LONE_MODES = 5, 3
@@ -27,8 +27,8 @@ COARSE = 4.0  # sigmas per cell in a rough scan
 PEAK_NATS = 25.0
 _PROBES, _FEWEST, _MOST_CELLS, _MOST_SPLITS = 257, 32, 1200, 8
 _CELL_TURN = np.deg2rad(10.0)
-_ANGLE_PART_DEG = (
-    45.0  # a measured angle comes round every 360 degrees; within this it leads to its own solution
+_ANGLE_PARTS = (
+    24  # where a measured angle depends on a nuisance: it may go round, and fast at the disc's centre
 )
 _MOST_SUB_CELLS = 120
 _TRIALS, _HAND_HELD_TRIALS = 8_000, 6_000
@@ -277,7 +277,7 @@ def _sub_cells(problem: Problem, u: Array) -> tuple[np.ndarray, Array, Array, Ar
 
 
 def _parts_of(problem: Problem, index: int) -> int:
-    """How many parts of one nuisance turn the view by at most about 10 degrees each, and no measured angle by 60."""
+    """How many parts of one nuisance turn the view by at most about 10 degrees each; 24 for a measured angle."""
     nuisances = problem.nuisances
     if nuisances.periodic[index]:
         return 36
@@ -289,5 +289,5 @@ def _parts_of(problem: Problem, index: int) -> int:
         turn = (np.linalg.norm(np.diff(axes, axis=0), axis=(-1, -2)).max(-1) / np.sqrt(2)).sum()
         parts = max(np.ceil(turn / _CELL_TURN), 4) if turn > 0 else 1
     if problem.data.quantities:
-        parts = max(parts, np.ceil(angle_path_deg(problem, np.full(65, 0.5), eta) / _ANGLE_PART_DEG))
+        parts = max(parts, _ANGLE_PARTS if angles_move(problem, np.full(65, 0.5), eta) else 1)
     return int(min(parts, _MOST_SUB_CELLS))

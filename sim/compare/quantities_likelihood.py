@@ -163,13 +163,13 @@ def path_length(problem: Problem, u: Array, eta: Array) -> Array:
     return np.where(np.isfinite(change), np.abs(change) / sigma, 10.0 * appears).sum(1)
 
 
-def angle_path_deg(problem: Problem, u: Array, eta: Array) -> float:
-    """Degrees that the predicted angle which moves most goes through along a row of states."""
-    circular = [i for i, one in enumerate(problem.data.quantities) if one.circular]
-    if not circular:
-        return 0.0
-    change = np.abs(wrap_degrees(np.diff(_roughly(problem, u, eta).value[:, circular], axis=0)))
-    return float(np.nansum(change, axis=0).max())
+def angles_move(problem: Problem, u: Array, eta: Array) -> bool:
+    """Whether a predicted angle of the Sun's face goes through more than a degree along a row of states."""
+    turning = [i for i, one in enumerate(problem.data.quantities) if one.of_attitude]
+    if not turning:
+        return False
+    change = np.abs(wrap_degrees(np.diff(_roughly(problem, u, eta).value[:, turning], axis=0)))
+    return bool(np.nansum(change) > 1.0)
 
 
 def replicate(problem: Problem, u: Array, eta: Array, rng: np.random.Generator) -> tuple[Array, Array]:

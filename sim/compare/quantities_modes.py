@@ -8,7 +8,7 @@ from ...models.geometry import Array
 from .modes import Frame, Modes, best_of_each, without_twins
 from .quantities_likelihood import Pull
 
-_ROUNDS = 8
+_ROUNDS, _ANEW = 8, 2
 
 
 def lone_modes(frame: Frame, node: np.ndarray, ln_flat: Array, most: int, places: tuple[int, ...]) -> Modes:
@@ -30,7 +30,8 @@ def lone_modes(frame: Frame, node: np.ndarray, ln_flat: Array, most: int, places
     Notes
     -----
     Each row starts from its own nuisances and from their least-squares solution: far from the measured value the
-    robust likelihood does not pull. The predictions are taken as linear at first, then laid anew where they lead.
+    robust likelihood does not pull. The predictions are taken as linear at first, then laid anew where they lead,
+    twice.
     """
     problem, nuisances = frame.problem, frame.problem.nuisances
     columns = np.array(places)
@@ -45,8 +46,10 @@ def lone_modes(frame: Frame, node: np.ndarray, ln_flat: Array, most: int, places
     eta, value = _climbed(twice, columns, start)
     chosen = best_of_each(node[row], value, 2 * most)
     row = row[chosen]
-    anew = Frame(problem, frame.u[row], eta[chosen])
-    eta, value = _climbed(anew, columns, anew.eta)
+    anew, eta = frame, eta[chosen]
+    for _ in range(_ANEW):
+        anew = Frame(problem, frame.u[row], eta)
+        eta, value = _climbed(anew, columns, anew.eta)
     assert anew.pull is not None
     precision = _step(anew, columns, anew.pull.moved(eta - anew.eta), eta)[1]
     covariance = np.asarray(np.linalg.inv(precision), dtype=float)
