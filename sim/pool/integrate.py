@@ -8,7 +8,7 @@ offset, ln of the noise scale.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import gammaln, ndtri
@@ -28,7 +28,7 @@ _HOPELESS_NATS = 150.0
 _PRIOR_SHARE, _INFLATED, _FREEDOM = 0.1, 1.15, 5.0
 _WORK_OF_SAMPLING, _MOST_WORK = 640_000, 2_500_000  # rows times points, first and in all
 _FEWEST_POINTS, _FIRST_MOST, _MOST_POINTS = 64, 512, 16_384
-_TOO_FEW = 8.0
+_TOO_FEW, _AT_BOUND = 8.0, 1.7
 _LEAST_EFFECTIVE, _MOST_ERROR = 200.0, 0.05
 
 
@@ -216,6 +216,7 @@ def _sampled(
     count = int(np.clip(_WORK_OF_SAMPLING / max(rows, 1), _FEWEST_POINTS, _FIRST_MOST))
     count = 1 << (count.bit_length() - 1)
     most = max(2 * count, min(_MOST_POINTS, int(_MOST_WORK / max(rows, 1))))
+    modes = [_wide_at_bounds(mode, free) for mode in modes]
     points = np.empty((0, free + 2))
     values = np.empty(0)
     mass = np.array([mode.ln_mass for mode in modes])
@@ -239,6 +240,14 @@ def _sampled(
                 error = max(error, abs(total - lead.ln_mass), 2 * min(lead.gain, abs(lead.height)))
             return PoolEvidence(total, error, effective, points, weight)
         count = len(points)
+
+
+def _wide_at_bounds(mode: Mode, free: int) -> Mode:
+    """A mode at a bound is the head of an exponential: its parabola is half as wide as that is long."""
+    sigma = np.sqrt(np.diag(mode.cov))[:free]
+    factor = np.ones(len(mode.place))
+    factor[:free] = np.where(np.minimum(mode.place[:free], 1 - mode.place[:free]) < sigma, _AT_BOUND, 1.0)
+    return replace(mode, cov=mode.cov * np.outer(factor, factor))
 
 
 def _draw(modes: list[Mode], share: Array, free: int, count: int, rng: np.random.Generator) -> Array:
