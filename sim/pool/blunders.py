@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -111,9 +112,9 @@ def _tries(rows: Submissions):
         f"latitude {-value:+.1f} instead of {value:+.1f} would explain it" for value in rows.latitude_deg
     ]
     yield "hemisphere", places, HEMISPHERE, replace(rows, latitude_deg=-rows.latitude_deg)
-    for hours in _HOURS:
-        moved = shifted(rows, float(hours))
-        words = [_hours_words(hours) if day else "" for day in _by_day(moved)]
+    moves = [shifted(rows, float(hours)) for hours in _HOURS]
+    for hours, moved, days in zip(_HOURS, moves, _by_day(moves), strict=True):
+        words = [_hours_words(hours) if day else "" for day in days]
         local = np.abs((hours - zone + 12) % 24 - 12) <= 1
         yield "time-zone", words, np.where(local, LOCAL_TIME, OTHER_HOURS), moved
     for months in (0, -6, -1, 1, 6):
@@ -121,14 +122,21 @@ def _tries(rows: Submissions):
         yield "date", words, DATE, moved
 
 
-def _by_day(rows: Submissions) -> np.ndarray:
-    """Whether the Sun is up at both times; whoever shifts times must not land in the night.
+def _by_day(moves: Sequence[Submissions]) -> np.ndarray:
+    """Whether the Sun is up at both times of every row of every move, shape (moves, rows).
 
-    Rise and set are those of the distant sphere for every model, as wherever they are asked for.
+    Whoever shifts times must not land in the night. Rise and set are those of the distant sphere for every model,
+    as wherever they are asked for.
     """
-    model = get_model("distant-sphere")
-    seen = model.view(rows.instants(), rows.site(), {})
-    return np.asarray(altitude(seen).min(axis=(1, 2)) > _LEAST_ALTITUDE)
+    rows = _joined(moves)  # in one piece: the Sun is interpolated where there are many instants
+    seen = get_model("distant-sphere").view(rows.instants(), rows.site(), {})
+    return (altitude(seen).min(axis=(1, 2)) > _LEAST_ALTITUDE).reshape(len(moves), -1)
+
+
+def _joined(parts: Sequence[Submissions]) -> Submissions:
+    return Submissions(
+        *(np.concatenate(columns) for columns in zip(*(vars(p).values() for p in parts), strict=True))
+    )
 
 
 def _other_dates(rows: Submissions, months: int) -> tuple[Submissions, list[str]]:
@@ -160,9 +168,7 @@ def _right_density(scores: PoolScores, model: str, tries: list[Submissions]) -> 
     if entry.evidence is None or not tries:
         return np.zeros(len(tries))
     best = entry.evidence.middle
-    rows = Submissions(
-        *(np.concatenate(parts) for parts in zip(*(vars(t).values() for t in tries), strict=True))
-    )
+    rows = _joined(tries)
     order = np.argsort(rows.from_day, kind="stable")  # the Sun is interpolated where instants lie close
     result = np.empty(len(rows))
     for start in range(0, len(rows), ROWS_AT_ONCE):
