@@ -11,13 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..models.errors import InputError, OutputExistsError
-from ..models.geometry import view_of
-from ..models.observables import unproject
-from ..models.place import Instants, Site
-from ..models.registry import get_model
-from ..render.curves import draw_sweep
-from ..render.style import save_png
-from .compare.contest import DEFAULT_MODELS, Options
+from .compare.contest import Options
 from .compare.figure import residuals_png
 from .compare.scores import Scores, score_outing
 from .files import write_whole
@@ -25,13 +19,10 @@ from .forward import photograph
 from .outing_file import read_outing
 from .photo.measure import Measured, measure_photos
 from .photo.record import check_outputs, record
-from .rotation import DEFAULT_LAW, rotation_law
+from .report.curves import turn_curves
 from .scenario import Scenario, read_scenario
-from .sweeping import SweepTimes, sweep
-from .turns import pattern_turn
 
 SCENARIOS = ("distant-sphere-pair.toml", "nearby-plane-pair.toml")
-_LATITUDES_DEG = np.arange(-66.0, 67.0, 2.0)
 
 Progress = Callable[[int, int, str], None]
 
@@ -111,47 +102,14 @@ def _run_pair(
     step(2, f"{scenario.name}: scoring every geometry")
     scores = score_outing(read_outing(outing_path), [], Options(seed=seed[0]))
     step(3, f"{scenario.name}: drawing")
+    curves = turn_curves(scores)
+    assert curves is not None  # a scenario has two photos or more
     pictures = {
         "residuals.png": residuals_png(scores),
-        "curves.png": curves_png(scores),
+        "curves.png": curves.png(),
     }
     for name, picture in pictures.items():
         write_whole(folder / name, picture)
     made = [*photos, folder / "truth.json", outing_path, *overlays]
     made += [path for path in (pair, *(folder / name for name in pictures)) if path is not None]
     return DemoPair(scenario, measured, scores, tuple(made))
-
-
-def expected_turns(scores: Scores, ends: Instants) -> dict[str, float]:
-    """For each model, at its defaults, the turn (degrees) of the very spots whose turn was measured."""
-    x, y = np.array(scores.turn.used).reshape(-1, 2).T
-    days = float(ends.utc_days[1] - ends.utc_days[0])
-    turns = {}
-    for name in DEFAULT_MODELS:
-        view = view_of(get_model(name), ends, scores.data.site)
-        turn = pattern_turn(view[0], view[1], days, rotation_law(DEFAULT_LAW), unproject(view[0], x, y)).turn
-        turns[name] = float(np.rad2deg(turn))
-    return turns
-
-
-def curves_png(scores: Scores) -> bytes:
-    """Turn against latitude of the contest's models between the very times of the first and last shot."""
-    site = scores.data.site
-    ends = Instants.from_utc([scores.outing.shots[i].time_utc or "" for i in (0, -1)])
-    places = Site(_LATITUDES_DEG, float(site.longitude_deg), float(site.height_m))
-    pair = ends[np.broadcast_to([0, 1], (len(_LATITUDES_DEG), 2))]
-    times = SweepTimes(places, pair, np.ones(len(_LATITUDES_DEG), dtype=bool))
-    law = rotation_law(DEFAULT_LAW)
-    rows = {name: sweep(get_model(name), times, law=law) for name in DEFAULT_MODELS}
-    point = None
-    if scores.turn.turn_deg is not None:
-        point = {
-            "latitude_deg": float(site.latitude_deg),
-            "turn_deg": scores.turn.turn_deg,
-            "sigma_deg": scores.turn.sigma_deg or 0.0,
-            "expected": expected_turns(scores, ends),
-        }
-    first, last = (text[:16].replace("T", " ") for text in ends.iso())
-    subtitle = f"{first} to {last[11:]} UTC, longitude {float(site.longitude_deg):g} E"
-    artists: Any = draw_sweep(rows, point, subtitle=subtitle)
-    return save_png(artists[0].get_figure(root=True), 1200, 900)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from ...render.style import model_styles
+from ...render.style import FAINT, model_styles
 from ..compare import plainly
 from ..compare import report as text
 from ..compare.scores import Scores
@@ -147,7 +147,7 @@ def _colours(scores: Scores) -> dict[str, str]:
 
 def _verdict(scores: Scores, result: dict[str, Any]) -> Section:
     verdict = result["verdict"]
-    colour = _colours(scores).get(verdict["model"] or "", model_styles(["none"])["none"].colour)
+    colour = _colours(scores).get(verdict["model"] or "", FAINT)
     blocks: list[Block] = [Verdict(verdict["words"], colour)]
     blocks += [Words(line) for line in _said(text.verdict_lines(result)[1:])]
     blocks += [Words(line) for line in plainly.meaning_lines(result)]
@@ -231,13 +231,22 @@ def _scores(scores: Scores, result: dict[str, Any]) -> Section:
     ]
     known = [(row["model"], row["summary"]) for row in result["models"] if row["variant"] is None]
     blocks.insert(0, Points([f"{model}: {summary}" for model, summary in known]))
-    if quantities := text.quantity_rows(result):
+    if quantities := _filled(text.quantity_rows(result)):
         blocks.append(Table(text.QUANTITY_COLUMNS, quantities, "Other measurements, and what each foresees"))
     if result["needed"]:
         title = "What height a nearby Sun would need"
         blocks.append(Table(plainly.NEEDED_COLUMNS, plainly.needed_table(result), title))
         blocks.append(Words(plainly.needed_legend(result), True))
     return Section("scores", "The scores", blocks)
+
+
+def _filled(rows: Sequence[list[str]]) -> list[list[str]]:
+    """Rows whose first cell, where empty, repeats the one above: on a narrow screen each stands alone."""
+    filled, name = [], ""
+    for first, *rest in rows:
+        name = first or name
+        filled.append([name, *rest])
+    return filled
 
 
 def _reasons(result: dict[str, Any]) -> Section:
@@ -278,7 +287,8 @@ def _driver_rows(result: dict[str, Any]) -> list[list[str]]:
 
 def _residuals(scores: Scores) -> Section:
     names = [shot.file for shot in scores.outing.shots]
-    pictures, key = residual_pictures(scores.panels(), names)
+    spotted = any(shot.spots for shot in scores.outing.shots)
+    pictures, key = residual_pictures(scores.panels() if spotted else [], names)
     if not pictures:
         return Section("residuals", "", [])
     words = "Every geometry at its best: where the spots were, and where it would put them."
