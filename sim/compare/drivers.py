@@ -333,7 +333,7 @@ def _ln_ratio_anew(variant: VariantScore, one: LeftOut, seed: int) -> tuple[floa
     assert variant.evidence is not None
     problem = _problem_without(variant.problem, one)
     if not problem.data.has_spots and not problem.data.quantities:
-        return -variant.evidence.ln_evidence, 0.0
+        return -variant.ln_evidence, 0.0
     again = integrate(problem, np.random.default_rng([seed, 9]))
     return again.ln_evidence - variant.evidence.ln_evidence, again.error
 

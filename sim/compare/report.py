@@ -83,7 +83,8 @@ def parameter_lines(result: dict[str, Any]) -> list[str]:
 
 LEGEND = (
     "Odds: how much better the leading model explains what was measured. p: share of made-up outings under the model "
-    "that match no better; below 0.01 it does not fit. 'free': a Sun turned in any way in every shot, no rival."
+    "that match no better; below 0.01 it does not fit (one that foresees no common spots passes easily). 'free': a Sun "
+    "turned in any way in every shot, no rival."
 )
 
 
@@ -121,9 +122,7 @@ def latitude_lines(result: dict[str, Any]) -> list[str]:
         f"the file says {_north_south(latitude['given_deg'])}."
     )
     if _misfit(result, "distant-sphere"):
-        lines.append(
-            "  But the distant sphere does not fit them (p below 0.01): that latitude means little."
-        )
+        lines.append("  But the distant sphere does not fit them (p below 0.01): that latitude means little.")
     for region in latitude["regions"][1:]:
         lines.append(
             f"  They would also allow {_north_south(region['fitted_deg'])} ({100 * region['share']:.0f} %)."
@@ -178,7 +177,11 @@ def _quantity_cells(one: dict[str, Any]) -> list[str]:
     """Measured, foreseen and residual of one measurement under one model."""
     if one["kind"] in ("rise", "set"):
         known = one["predicted"] is not None
-        late = f"{abs(one['predicted']):,.0f} s {'later' if one['predicted'] > 0 else 'earlier'}" if known else "never"
+        late = (
+            f"{abs(one['predicted']):,.0f} s {'later' if one['predicted'] > 0 else 'earlier'}"
+            if known
+            else "never"
+        )
         return ["as timed", late, _number(one["z"], "{:+.1f}")]
     unit = KINDS[one["kind"]].unit.removesuffix("1")
     return [

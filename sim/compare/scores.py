@@ -241,7 +241,7 @@ def _far_line(fit: BestFit, ids: Array) -> list[str]:
     if size.max(initial=0.0) <= FAR_SIGMA:
         return []
     worst = int(np.argmax(size))
-    return [f"farthest: spot {ids[worst]}, {size[worst]:.1f} standard errors"]
+    return [f"farthest: spot {ids[worst]}, {size[worst]:.1f} sigma"]
 
 
 def parameters_of(score: VariantScore) -> dict[str, dict[str, Any]]:
