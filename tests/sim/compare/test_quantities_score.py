@@ -74,6 +74,7 @@ def test_evidence_equals_a_plain_grid(truth, scored):
     assert result.laplace == pytest.approx(result.ln_evidence, abs=1.0)
 
 
+@pytest.mark.slow
 def test_evidence_agrees_with_nested_sampling():
     site = replace(SITE, latitude_sigma_deg=1.0)
     measured = help_.foreseen((HIGH_SUN[0], HIGH_SUN[2]), rng=np.random.default_rng(6))
@@ -273,3 +274,21 @@ def test_one_photo_and_a_noon_altitude_are_scored(outing_of):
     # a noon altitude alone does not say on which side of the zenith the Sun stood: declination 2 deg, 47 N or 43 S
     fitted = sorted(region["fitted_deg"] for region in document["latitude"]["regions"][:2])
     assert fitted == pytest.approx([-43.0, 47.0], abs=1.0)
+
+
+@pytest.mark.parametrize("model", [SPHERE, PLANE])
+def test_an_uncertain_site_is_a_nuisance_of_photos_too(outing_of, model):
+    """A place good to 0.01 deg changes nothing; one good to 2 deg costs a little and widens nothing else."""
+    outing = outing_of(np.random.default_rng(41), model, spots=16)
+
+    def evidence(sigma):
+        site = replace(outing.site, latitude_sigma_deg=sigma, longitude_sigma_deg=sigma)
+        return evidence_of(help_.problem_for(replace(outing, site=site), model))
+
+    exact = evidence_of(help_.problem_for(outing, model)).ln_evidence
+    near = evidence(0.01)
+    assert near.ln_evidence == pytest.approx(exact, abs=0.06)
+    assert near.error < 0.05
+    wide = evidence(2.0)
+    assert abs(wide.ln_evidence - exact) < 3
+    assert wide.eta.shape[1] == near.eta.shape[1]
