@@ -1,0 +1,216 @@
+"""The command `day`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .plumbing import check_free, print_table, progress_on_stderr, report, write_whole
+
+if TYPE_CHECKING:
+    from ..day import Day, DayCourse
+
+NAME = "day"
+
+_SHEET_PICTURES, _FILM_FRAMES = 7, 180
+
+
+def run(
+    site: Annotated[str, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Degrees north and east, metres.")],
+    date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="Local mean solar day.")],
+    output: Annotated[
+        Path,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="A sheet of pictures (.png, .svg, .pdf) or a film (.gif; .mp4 and .webm need ffmpeg).",
+        ),
+    ],
+    model: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="A model, or path/to/file.py:ClassName; may be repeated. Default: distant-sphere and nearby-plane."
+        ),
+    ] = None,
+    setting: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="PARAM=VALUE", help="For every model that has it; may be repeated."),
+    ] = None,
+    spot: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="LAT,CARRINGTON_LON",
+            help="A spot on the Sun, degrees; may be repeated. Default: three at the same places on every first "
+            "picture.",
+        ),
+    ] = None,
+    rotation: Annotated[str | None, typer.Option(metavar="LAW", help="Rotation law, or rigid.")] = None,
+    mount: Annotated[
+        str,
+        typer.Option(
+            help="level-tripod; or equatorial: an axis to the north, tilted by the site's latitude."
+        ),
+    ] = "level-tripod",
+    surface: Annotated[str, typer.Option(help="What the Sun shows: plain, grid or stripes.")] = "plain",
+    count: Annotated[
+        int | None,
+        typer.Option(
+            help=f"Pictures on the sheet (default {_SHEET_PICTURES}) or frames of the film ({_FILM_FRAMES})."
+        ),
+    ] = None,
+    size: Annotated[int, typer.Option(help="Side of a disc's picture in the film, pixels.")] = 512,
+    width: Annotated[int, typer.Option(help="Width of a PNG, pixels.")] = 1600,
+    fps: Annotated[float, typer.Option(help="Frames of the film a second.")] = 20.0,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Draw the Sun's disc from sunrise to sunset under several models, as a sheet of pictures or as a film."""
+
+    def work() -> dict[str, Any]:
+        from ...models.errors import InputError, UnknownNameError
+        from ...models.registry import get_model
+        from ...render.figure_file import FIGURE_KINDS
+        from ...render.surfaces import SURFACES
+        from ..day import day_courses, day_instants
+        from ..daylight import parse_date
+        from ..film_file import FILM_KINDS, check_film
+        from ..rotation import DEFAULT_LAW, rotation_law
+        from .parsing import settings_of, site_of, spots_of
+
+        kind = output.suffix.lower()
+        is_film = kind in FILM_KINDS
+        if not is_film and kind not in FIGURE_KINDS:
+            known = ", ".join((*FIGURE_KINDS, *FILM_KINDS))
+            raise InputError("output", f"must be a name that ends in one of {known}", str(output))
+        if is_film:
+            check_film(output)
+        check_free([output], overwrite)
+        steps = count or (_FILM_FRAMES if is_film else _SHEET_PICTURES)
+        for name, value, low, high in (
+            ("count", steps, 2, 1000 if is_film else 12),
+            ("size", size, 100, 1080),
+            ("width", width, 400, 8000),
+            ("fps", fps, 1, 50),
+        ):
+            if not low <= value <= high:
+                raise InputError(name, f"must be between {low} and {high}", value)
+        if surface not in SURFACES:
+            raise UnknownNameError("surface", surface, SURFACES)
+        names = model or ["distant-sphere", "nearby-plane"]
+        if len(set(names)) < len(names) or len(names) > 4:
+            raise InputError("model", "must be one to four models, each once", " ".join(names))
+        geometries = [get_model(name) for name in names]
+        given = settings_of(setting or [], geometries)
+        place = site_of(site)
+        law = rotation_law(rotation or DEFAULT_LAW)
+        # Finer than the pictures, so that turns can be followed. The sheet starts and ends with the whole disc up.
+        finer = -(-360 // (steps - 1))
+        instants = day_instants(date, place, finer * (steps - 1) + 1, "visible" if is_film else "geometric")
+        with progress_on_stderr("day", quiet=as_json) as progress:
+            day = day_courses(
+                list(zip(geometries, given, strict=True)),
+                parse_date(date),
+                place,
+                instants,
+                law=law,
+                spots_deg=spots_of(spot or []),
+                mount=mount,
+            )
+            indices = range(0, finer * (steps - 1) + 1, finer)
+            if is_film:
+                _write_film(output, day, indices, size, surface, fps, progress)
+            else:
+                from ...render.figure_file import figure_bytes
+                from ..day_sheet import day_sheet
+
+                figure = day_sheet(day, indices, surface=surface, progress=progress)
+                write_whole(output, figure_bytes(figure, output, width))
+        times = instants.iso()
+        return {
+            "site": {
+                "latitude_deg": float(place.latitude_deg),
+                "longitude_deg": float(place.longitude_deg),
+                "height_m": float(place.height_m),
+            },
+            "date": date,
+            "mount": mount,
+            "rotation": law.name,
+            "models": [
+                {"model": course.model, "set": own, **_numbers(course, indices, times)}
+                for course, own in zip(day.courses, given, strict=True)
+            ],
+            "file": str(output),
+        }
+
+    report(NAME, work, as_json=as_json, show=_show)
+
+
+def _write_film(
+    path: Path, day: Day, indices: range, size: int, surface: str, fps: float, progress: Any
+) -> None:
+    from ..day_film import FilmOfDay
+    from ..film_file import write_film
+
+    film = FilmOfDay(day, size, surface)
+
+    def told() -> Any:
+        for done, frame in enumerate(film.frames(indices)):
+            progress(done, len(indices), "drawing the film")
+            yield frame
+
+    write_film(path, told(), fps, film.colours(indices))
+
+
+def _numbers(course: DayCourse, indices: range, times: list[str]) -> dict[str, Any]:
+    """What stands on the pictures, degrees."""
+    import numpy as np
+
+    columns = {
+        "azimuth_deg": course.azimuth_rad,
+        "altitude_deg": course.altitude_rad,
+        "apparent_altitude_deg": course.apparent_altitude_rad,
+        "roll_deg": course.roll_rad,
+        "turned_deg": course.turn_rad,
+    }
+    rows = []
+    for i in indices:
+        row: dict[str, Any] = {"at_utc": times[i]}
+        row.update({name: float(np.rad2deg(values[i])) for name, values in columns.items()})
+        row["semidiameter_arcmin"] = float(np.rad2deg(course.semidiameter_rad[i])) * 60
+        row["scatter"] = float(course.scatter[i])
+        places = zip(course.x[i], course.y[i], course.visible[i], strict=True)
+        row["spots"] = [{"x": float(x), "y": float(y), "visible": bool(seen)} for x, y, seen in places]
+        rows.append(row)
+    spots = [{"latitude_deg": s.latitude_deg, "longitude_deg": s.longitude_deg} for s in course.surface.spots]
+    return {"spots": spots, "instants": rows}
+
+
+def _show(result: dict[str, Any]) -> None:
+    from ...models.place import parse_utc
+    from ..turns import turn_in_words
+
+    def angle(value: float) -> str:
+        return f"{value:.1f}" if value == value else "-"
+
+    rows = []
+    for told in result["models"]:
+        instants = told["instants"]
+        for row in instants[:: max(1, len(instants) // 6)]:
+            rows.append(
+                (
+                    told["model"],
+                    f"{parse_utc(row['at_utc']):%m-%d %H:%M}",
+                    angle(row["azimuth_deg"]),
+                    angle(row["apparent_altitude_deg"]),
+                    angle(2 * row["semidiameter_arcmin"]),
+                    turn_in_words(row["turned_deg"]),
+                    f"{row['scatter']:.2f}",
+                )
+            )
+    columns = ("model", "UTC", "azimuth", "altitude", "diameter '", "pattern turned", "left over")
+    title = f"{result['date']}, degrees, diameter in arcmin; what a turn leaves over in disc radii; {result['mount']}"
+    print_table(columns, rows, title=title)
+    print(result["file"])
