@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import threading
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
@@ -66,7 +67,7 @@ class PoolVariant:
     @property
     def geometry(self) -> GeometryModel:
         """The model itself."""
-        return get_model(self.model) if isinstance(self.model, str) else self.model
+        return _model_told(self.model) if isinstance(self.model, str) else self.model
 
     @property
     def rotation(self) -> RotationLaw:
@@ -86,6 +87,12 @@ class PoolVariant:
             return model.view(instants, site, values)
 
         return view
+
+
+@functools.cache
+def _model_told(text: str) -> GeometryModel:
+    """The model that `text` names; a person's own file is run once in a process."""
+    return get_model(text)
 
 
 @dataclass(frozen=True)
