@@ -17,6 +17,7 @@ from ..compare import report as text
 from ..compare.scores import Scores
 from ..compare.words import odds_words, times_words
 from ..outing import Shot
+from ..photo.pairing import NOT_RIGID
 from ..safety import CAUTIONS
 from . import facts
 from .curves import turn_curves
@@ -194,7 +195,29 @@ def _turn(scores: Scores, result: dict[str, Any], ends: Sequence[ReadPhoto]) -> 
                 True,
             )
         )
+        apart = left_over(scores.outing.shots, numbers, turn["turn_deg"])
+        if apart is not None and apart >= NOT_RIGID:
+            blocks.append(
+                Words(
+                    f"Turned by that angle, the spots of the first photo still lie {apart:.2f} disc radii (rms) from "
+                    "those of the last: they did not turn as one, and a single angle means little."
+                )
+            )
     return Section("turn", "How far the disc turned", blocks)
+
+
+def left_over(
+    shots: Sequence[Shot], numbers: tuple[dict[int, str], dict[int, str]], turn_deg: float | None
+) -> float | None:
+    """Root mean square distance, limb radii, of matched spots after the turn; None without pairs or a turn."""
+    first, last = (
+        {name: complex(spot.x, spot.y) for spot in shot.spots if (name := named.get(spot.id))}
+        for shot, named in zip((shots[0], shots[-1]), numbers, strict=True)
+    )
+    if turn_deg is None or not first:
+        return None
+    turn = np.exp(1j * np.deg2rad(turn_deg))
+    return float(np.sqrt(np.mean([abs(last[name] - turn * place) ** 2 for name, place in first.items()])))
 
 
 def _matches(result: dict[str, Any], first: str, last: str) -> tuple[dict[int, str], dict[int, str]]:

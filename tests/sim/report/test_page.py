@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 
 import pytest
 from PIL import ExifTags, Image
+from whichsun.sim.outing import Shot, Spot
 from whichsun.sim.report.document import Document, Pictures, Section, Table, Words, plain
 from whichsun.sim.report.html import html_of
 from whichsun.sim.safety import CAUTIONS
@@ -147,6 +148,23 @@ def test_another_picture_under_the_same_name_is_told(document_of, outing_file, t
     Image.new("RGB", (64, 64)).save(small)
     _, problems = document_of(photos=[small, outing_file.parent / "sub" / "sunset.jpg"])
     assert problems == ["sunrise.jpg: is no longer the picture that was measured"]
+
+
+def test_what_a_turn_leaves_over():
+    from whichsun.sim.report.contents import left_over
+
+    def spot(number, x, y):
+        return Spot(number, x, y, 0.01, 0.01)
+
+    # A quarter turn anticlockwise carries (0.5, 0) to (0, 0.5); the second spot ends 0.1 off: rms 0.1 / sqrt 2.
+    shots = [
+        Shot("a", spots=(spot(1, 0.5, 0), spot(2, 0, 0.4))),
+        Shot("b", spots=(spot(7, 0, 0.5), spot(3, -0.5, 0))),
+    ]
+    numbers = ({1: "1", 2: "2"}, {7: "1", 3: "2"})
+    assert left_over(shots, numbers, 90.0) == pytest.approx(0.1 / 2**0.5)
+    assert left_over(shots, numbers, None) is None
+    assert left_over(shots, ({}, {}), 90.0) is None
 
 
 def test_many_photos_are_spread_and_counted():
