@@ -152,7 +152,23 @@ def touched(problem: Problem) -> tuple[int, ...]:
 
 
 def path_length(problem: Problem, u: Array, eta: Array) -> Array:
-    """How many sigma the predictions move from each of a row of states to the next, (m - 1,)."""
+    """How many sigma the predictions move from each of a row of states to the next, (m - 1,).
+
+    Where there are further parameters, the most at any of a few values of theirs.
+    """
+    nuisances = problem.nuisances
+    first = nuisances.first_extra
+    if first == len(nuisances.sigma):
+        return _path_length(problem, u, eta)
+    longest = np.zeros(len(u) - 1)
+    for share in (np.arange(_TRIED) + 0.5) / _TRIED:
+        there = eta.copy()
+        there[:, first:] = nuisances.low[first:] + share * (nuisances.high - nuisances.low)[first:]
+        longest = np.maximum(longest, _path_length(problem, u, there))
+    return longest
+
+
+def _path_length(problem: Problem, u: Array, eta: Array) -> Array:
     quantities = problem.data.quantities
     found = _roughly(problem, u, eta)
     change = np.diff(found.value, axis=0)
