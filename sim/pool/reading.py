@@ -5,11 +5,12 @@ from __future__ import annotations
 import csv
 import difflib
 import math
+import warnings
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from ...models.errors import InputError, WhichsunError
+from ...models.errors import InputError, WhichsunError, WhichsunWarning
 from ...models.place import parse_utc, utc_days_of
 from ..compare.data import MOST_HOURS_APART, data_of
 from ..outing import TURN_KINDS, Observable, Outing
@@ -74,7 +75,7 @@ def read_source(path: Path) -> PoolSource:
 
 def _read_folder(path: Path) -> PoolSource:
     rows: list[dict] = []
-    source = PoolSource(Submissions.of([]))
+    source, unused = PoolSource(Submissions.of([])), set()
     files = sorted(p for p in path.rglob("*") if p.suffix.lower() in (".toml", ".csv") and p.is_file())
     for file in files:
         name = str(file.relative_to(path))
@@ -87,6 +88,7 @@ def _read_folder(path: Path) -> PoolSource:
             outing = read_outing(file)
             found = list(outing_rows(outing, file.stem, name))
             rows += found
+            unused |= {one.kind for one in outing.observables if one.kind != "turn"}
             if len(outing.shots) > 1:
                 kept = replace(outing, observables=())
                 data_of(kept)  # refuses what cannot be scored
@@ -95,6 +97,9 @@ def _read_folder(path: Path) -> PoolSource:
                 raise InputError("outing", "holds neither two photos nor a turn")
         except WhichsunError as error:
             source.refused.append((name, " ".join(str(error).split())))
+    if unused:
+        text = f"a pool uses photos and turns, not {', '.join(sorted(unused))}; score uses them for one outing"
+        warnings.warn(text, WhichsunWarning, stacklevel=3)
     source.rows = source.rows.joined(Submissions.of(rows))
     return source
 

@@ -7,7 +7,7 @@ import io
 
 import numpy as np
 import pytest
-from whichsun.models.errors import InputError
+from whichsun.models.errors import InputError, WhichsunWarning
 from whichsun.sim.outing import Observable, Outing, OutingSite
 from whichsun.sim.outing_file import write_outing
 from whichsun.sim.pool.exporting import csv_text, rows_to_hand_in, safe_cell
@@ -107,6 +107,16 @@ def test_folder_of_outings_with_turns(tmp_path):
     (at,) = np.flatnonzero(source.rows.placed)
     assert source.rows.radius[at] == pytest.approx(0.5)
     assert source.rows.vertex_angle_deg[at] == pytest.approx(np.rad2deg(np.arctan2(0.3, 0.4)))
+
+
+def test_other_quantities_are_named_as_unused(tmp_path):
+    times = ("2024-03-20T06:00:00Z", "2024-03-20T17:00:00Z")
+    turn = Observable("turn", -80.5, 1.5, times, "pattern")
+    height = Observable("altitude", 30.0, 0.5, times[:1])
+    write_outing(Outing(OutingSite(50.0, 8.0), (), (turn, height)), tmp_path / "one.toml")
+    with pytest.warns(WhichsunWarning, match="not altitude"):
+        source = read_source(tmp_path)
+    assert len(source.rows) == 1
 
 
 def test_what_is_handed_in(tmp_path):
