@@ -138,6 +138,7 @@ def _show(result: dict[str, Any]) -> None:
         "right, wrong, undecided: what `score` would say. ln B: logarithm of the odds for the true model, with no"
     )
     print("preference beforehand; 3 is 20 to 1, which a verdict asks for.")
+    print(f"From {each} outings a share is known to about {50 / each**0.5:.0f} points.")
     empty = sum(row["without_spots"] for row in result["truths"])
     if empty:
         print(f"In {empty} of them there were no spots to compare; they count as undecided.")
