@@ -17,6 +17,8 @@ from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
 
 Array = npt.NDArray[np.float64]
 
+_KEY = "○ first   ● last   small dots one step of time apart; gaps: hidden behind the limb"
+
 
 def draw_tracks(
     tracks: Sequence[Mapping[str, Any]],
@@ -26,13 +28,14 @@ def draw_tracks(
     title: str = "",
     subtitle: str = "",
 ) -> list[Artist]:
-    """Paths of spots across the disc of a camera on a level tripod, or of whatever mount was used.
+    """Paths of spots across the disc in the picture of a camera, whatever its mount.
 
     Parameters
     ----------
     tracks : sequence of mappings
-        ``x``, ``y`` (n,) in the disc frame, limb radii, in the order of time; ``visible`` (n,) bool
-        (default: all); ``label``; ``times``: texts for the places ``time_indices``.
+        ``x``, ``y`` (n,) in the picture, limb radii, y to its top, in the order of time; ``visible`` (n,) bool
+        (default: all); ``label``; ``dots``: indices of the places that get a dot (default: all); ``times``:
+        texts for the places ``time_indices``.
     model : str
         Chooses the colour.
     ax : Axes, optional
@@ -47,27 +50,70 @@ def draw_tracks(
     InputError
         The arrays of a track differ in length.
     """
+    if ax is None:
+        panel = {"model": model, "tracks": tracks}
+        title = title or f"Spots over the day: {model}"
+        return draw_track_panels([panel], title=title, subtitle=subtitle)
     with styled():
-        if ax is None:
-            figure = new_figure(1200, 1300)
-            ax = figure.add_axes((0.02, 0.005, 0.96, 0.9))
-            figure.text(
-                0.04,
-                0.965,
-                title or f"Spots over the day: {model}",
-                fontsize=16,
-                va="top",
-                fontfamily="DejaVu Serif",
-            )
-            words = (
-                subtitle or "○ first photo   ● last photo   each dot one step of time; hidden parts left out"
-            )
-            figure.text(0.04, 0.918, words, fontsize=11, va="top", color=FAINT)
-        artists = draw_blank_disc(ax)
-        style = model_styles([model])[model]
-        for track in tracks:
-            artists += _draw_track(ax, track, style.colour)
-        return artists
+        return _draw_panel(ax, tracks, model_styles([model])[model].colour, "zenith")
+
+
+def draw_track_panels(
+    panels: Sequence[Mapping[str, Any]],
+    *,
+    title: str,
+    subtitle: str = "",
+    top: str = "zenith",
+    key: str = _KEY,
+) -> list[Artist]:
+    """One disc per model side by side, its name and ``words`` above.
+
+    Parameters
+    ----------
+    panels : sequence of mappings
+        ``model``; ``tracks`` as for :func:`draw_tracks`; ``words``, if any.
+    title, subtitle : str
+    top, key : str
+        What the top of the picture is, and what the signs mean.
+
+    Raises
+    ------
+    InputError
+        No panel, or see :func:`draw_tracks`.
+    """
+    if not panels:
+        raise InputError("panels", "must be one or more")
+    wide, columns = 10.5, min(len(panels), 2)
+    rows = -(-len(panels) // columns)
+    side = wide / max(columns, 1.4)
+    head, name = 1.12, 0.56
+    tall = head + rows * (name + side)
+    with styled():
+        figure = new_figure(1600, round(1600 * tall / wide))
+        look: dict[str, Any] = {"va": "top"}
+        figure.text(0.03, 1 - 0.16 / tall, title, fontsize=17, fontfamily="DejaVu Serif", **look)
+        figure.text(0.03, 1 - 0.53 / tall, subtitle, fontsize=11, color=FAINT, **look)
+        figure.text(0.03, 1 - 0.76 / tall, key, fontsize=11, color=FAINT, **look)
+        styles = model_styles([panel["model"] for panel in panels])
+        artists: list[Artist] = []
+        for k, panel in enumerate(panels):
+            left = (k % columns) * side / wide + (wide - columns * side) / (2 * wide)
+            edge = 1 - (head + (k // columns) * (name + side)) / tall
+            colour = styles[panel["model"]].colour
+            x = left + 0.03
+            figure.text(x, edge, panel["model"], fontsize=15, color=colour, fontweight="bold", **look)
+            figure.text(x, edge - 0.3 / tall, panel.get("words", ""), fontsize=10.5, **look)
+            ax = figure.add_axes((left, edge - (name + side) / tall, side / wide, side / tall))
+            artists += _draw_panel(ax, panel["tracks"], colour, top)
+    return artists
+
+
+def _draw_panel(ax: Axes, tracks: Sequence[Mapping[str, Any]], colour: str, top: str) -> list[Artist]:
+    artists = draw_blank_disc(ax, words=False)
+    artists.append(ax.text(0, 1.075, top, ha="center", va="bottom", fontsize=10, color=FAINT))
+    for track in tracks:
+        artists += _draw_track(ax, track, colour)
+    return artists
 
 
 def _draw_track(ax: Axes, track: Mapping[str, Any], colour: str) -> list[Artist]:
@@ -82,17 +128,24 @@ def _draw_track(ax: Axes, track: Mapping[str, Any], colour: str) -> list[Artist]
         return []
     x, y = np.where(visible, x, np.nan), np.where(visible, y, np.nan)
     artists: list[Artist] = list(ax.plot(x, y, "-", color=colour, lw=1.6, zorder=2))
-    artists += ax.plot(x, y, "o", color=colour, ms=3.2, zorder=2.5)
+    dots = list(track.get("dots", range(len(x))))
+    artists += ax.plot(x[dots], y[dots], "o", color=colour, ms=3.6, zorder=2.5)
     first, last = shown[0], shown[-1]
     artists += ax.plot(x[first], y[first], "o", ms=9, mfc=PAPER, mec=colour, mew=2, zorder=3)
     artists += ax.plot(x[last], y[last], "o", ms=9, mfc=colour, mec=PAPER, mew=1, zorder=3)
     if track.get("label"):
+        # On the side away from where the track goes on.
+        later = shown[min(len(shown) - 1, max(1, len(shown) // 12))]
+        back = np.array([x[first] - x[later], y[first] - y[later]])
+        back *= 16 / max(float(np.hypot(*back)), 1e-9)
         artists.append(
             ax.annotate(
                 str(track["label"]),
                 (x[first], y[first]),
-                (8, 7),
+                (float(back[0]), float(back[1])),
                 textcoords="offset points",
+                ha="center",
+                va="center",
                 fontsize=12,
                 fontweight="bold",
                 color=INK,
@@ -105,12 +158,11 @@ def _draw_track(ax: Axes, track: Mapping[str, Any], colour: str) -> list[Artist]
 def _draw_times(ax: Axes, track: Mapping[str, Any], x: Array, y: Array) -> list[Artist]:
     """Times outwards of their places, left out where they would cover one another or the label."""
     artists: list[Artist] = []
-    taken = [(x[0], y[0])]
+    shown = np.flatnonzero(np.isfinite(x))
+    taken = [(x[shown[0]], y[shown[0]])]
     for index, words in zip(track.get("time_indices", ()), track.get("times", ()), strict=False):
         place = (x[index], y[index])
-        near = min(
-            (math.hypot(place[0] - a, place[1] - b) for a, b in taken if math.isfinite(a)), default=9.0
-        )
+        near = min((math.hypot(place[0] - a, place[1] - b) for a, b in taken))
         if not math.isfinite(place[0]) or near < 0.14:
             continue
         taken.append(place)

@@ -21,14 +21,18 @@ def run(
     site: Annotated[str, typer.Option(metavar="LAT,LON[,HEIGHT_M]", help="Degrees north and east, metres.")],
     date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="Local mean solar day.")],
     output: Annotated[
-        Path,
+        Path | None,
         typer.Option(
             "--output",
             "-o",
             metavar="FILE",
             help="A sheet of pictures (.png, .svg, .pdf) or a film (.gif; .mp4 and .webm need ffmpeg).",
         ),
-    ],
+    ] = None,
+    tracks: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Tracks of the spots, a disc per model (.png, .svg, .pdf)."),
+    ] = None,
     model: Annotated[
         list[str] | None,
         typer.Option(
@@ -72,7 +76,7 @@ def run(
     def work() -> dict[str, Any]:
         from ...models.errors import InputError, UnknownNameError
         from ...models.registry import get_model
-        from ...render.figure_file import FIGURE_KINDS
+        from ...render.figure_file import FIGURE_KINDS, check_figure_name, figure_bytes
         from ...render.surfaces import SURFACES
         from ..day import day_courses, day_instants
         from ..daylight import parse_date
@@ -80,14 +84,22 @@ def run(
         from ..rotation import DEFAULT_LAW, rotation_law
         from .parsing import settings_of, site_of, spots_of
 
-        kind = output.suffix.lower()
-        is_film = kind in FILM_KINDS
-        if not is_film and kind not in FIGURE_KINDS:
+        figures = {"tracks": tracks}
+        files = [path for path in (output, *figures.values()) if path is not None]
+        if not files:
+            raise InputError("output", "must be given, or --tracks", None, "write -o day.png")
+        if len({path.resolve() for path in files}) < len(files):
+            raise InputError("output", "must not name a file twice", " ".join(map(str, files)))
+        for name, path in figures.items():
+            if path is not None:
+                check_figure_name(name, path)
+        is_film = output is not None and output.suffix.lower() in FILM_KINDS
+        if output is not None and is_film:
+            check_film(output)
+        elif output is not None and output.suffix.lower() not in FIGURE_KINDS:
             known = ", ".join((*FIGURE_KINDS, *FILM_KINDS))
             raise InputError("output", f"must be a name that ends in one of {known}", str(output))
-        if is_film:
-            check_film(output)
-        check_free([output], overwrite)
+        check_free(files, overwrite)
         steps = count or (_FILM_FRAMES if is_film else _SHEET_PICTURES)
         for name, value, low, high in (
             ("count", steps, 2, 1000 if is_film else 12),
@@ -106,29 +118,40 @@ def run(
         given = settings_of(setting or [], geometries)
         place = site_of(site)
         law = rotation_law(rotation or DEFAULT_LAW)
-        # Finer than the pictures, so that turns can be followed. The sheet starts and ends with the whole disc up.
-        finer = -(-360 // (steps - 1))
-        instants = day_instants(date, place, finer * (steps - 1) + 1, "visible" if is_film else "geometric")
-        with progress_on_stderr("day", quiet=as_json) as progress:
+
+        def day_of(pictures: int, horizon: str) -> tuple[Day, range]:
+            """The day and its pictures' numbers; finer than the pictures, so that turns can be followed."""
+            finer = -(-360 // (pictures - 1))
+            last = finer * (pictures - 1)
             day = day_courses(
                 list(zip(geometries, given, strict=True)),
                 parse_date(date),
                 place,
-                instants,
+                day_instants(date, place, last + 1, horizon),
                 law=law,
                 spots_deg=spots_of(spot or []),
                 mount=mount,
             )
-            indices = range(0, finer * (steps - 1) + 1, finer)
-            if is_film:
+            return day, range(0, last + 1, finer)
+
+        with progress_on_stderr("day", quiet=as_json) as progress:
+            # The sheet starts and ends with the whole disc up.
+            day, indices = day_of(steps, "geometric" if output is not None and not is_film else "visible")
+            drawn: dict[Path, bytes] = {}
+            if tracks is not None:
+                from ..day_tracks import day_tracks
+
+                drawn[tracks] = figure_bytes(day_tracks(day), tracks, width)
+            if output is not None and is_film:
                 _write_film(output, day, indices, size, surface, fps, progress)
-            else:
-                from ...render.figure_file import figure_bytes
+            elif output is not None:
                 from ..day_sheet import day_sheet
 
                 figure = day_sheet(day, indices, surface=surface, progress=progress)
-                write_whole(output, figure_bytes(figure, output, width))
-        times = instants.iso()
+                drawn[output] = figure_bytes(figure, output, width)
+            for path, content in drawn.items():
+                write_whole(path, content)
+        times = day.instants.iso()
         return {
             "site": {
                 "latitude_deg": float(place.latitude_deg),
@@ -142,7 +165,7 @@ def run(
                 {"model": course.model, "set": own, **_numbers(course, indices, times)}
                 for course, own in zip(day.courses, given, strict=True)
             ],
-            "file": str(output),
+            "files": [str(path) for path in files],
         }
 
     report(NAME, work, as_json=as_json, show=_show)
@@ -213,4 +236,5 @@ def _show(result: dict[str, Any]) -> None:
     columns = ("model", "UTC", "azimuth", "altitude", "diameter '", "pattern turned", "left over")
     title = f"{result['date']}, degrees, diameter in arcmin; what a turn leaves over in disc radii; {result['mount']}"
     print_table(columns, rows, title=title)
-    print(result["file"])
+    for name in result["files"]:
+        print(name)

@@ -16,6 +16,7 @@ from whichsun.sim.day import day_courses, day_instants
 from whichsun.sim.day_film import FilmOfDay
 from whichsun.sim.day_pictures import day_frame, day_picture, day_pictures, ground_shows
 from whichsun.sim.day_sheet import altitude_words, day_sheet, day_tile
+from whichsun.sim.day_tracks import day_tracks
 from whichsun.sim.predicting import predict
 from whichsun.sim.rotation import rotation_law
 
@@ -189,6 +190,24 @@ def test_the_sheet_says_what_it_shows(tripod):
         box = text.get_window_extent()
         assert box.x0 >= 0, text
         assert box.x1 <= figure.bbox.x1, text
+
+
+def test_tracks_run_through_the_spots_places(tripod):
+    figure = day_tracks(tripod)
+    assert len(figure.axes) == 2
+    for ax, course in zip(figure.axes, tripod.courses, strict=True):
+        lines = [line.get_xydata() for line in ax.get_lines() if len(line.get_xydata()) == 121]
+        assert len(lines) == 3
+        for k, line in enumerate(lines):
+            seen = course.visible[:, k]
+            np.testing.assert_allclose(line[seen], np.stack([course.x[seen, k], course.y[seen, k]], axis=-1))
+            assert np.all(np.isnan(line[~seen]))
+        times = [text for text in ax.texts if text.get_text() == "14h"]
+        noon = np.argmin(np.abs(tripod.instants.utc_days - np.round(tripod.instants.utc_days[60] * 24) / 24))
+        np.testing.assert_allclose(times[0].xy, (course.x[noon, 0], course.y[noon, 0]))
+    words = " ".join(text.get_text() for text in figure.texts)
+    assert "level tripod" in words
+    assert "left over" in words
 
 
 def test_frames_of_the_film_move(tripod):

@@ -34,7 +34,7 @@ def test_json_and_sheet(tmp_path, capsys):
     assert main([*DAY, "-o", str(sheet), *options]) == 0
     result = json.loads(capsys.readouterr().out)
     assert result["schema"] == "whichsun/day/1"
-    assert result["file"] == str(sheet)
+    assert result["files"] == [str(sheet)]
     assert [told["model"] for told in result["models"]] == ["distant-sphere", "nearby-plane"]
     for told in result["models"]:
         assert told["spots"] == [{"latitude_deg": 10.0, "longitude_deg": 200.0}]
@@ -45,6 +45,19 @@ def test_json_and_sheet(tmp_path, capsys):
     assert result["models"][0]["instants"][0]["altitude_deg"] == pytest.approx(0, abs=0.01)
     with Image.open(sheet) as picture:
         assert picture.size[0] == 800
+
+
+def test_tracks_alone_or_beside_the_sheet(tmp_path, capsys):
+    sheet, tracks = tmp_path / "sheet.png", tmp_path / "tracks.svg"
+    assert main([*DAY, "--tracks", str(tracks), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["files"] == [str(tracks)]
+    assert b"<svg" in tracks.read_bytes()[:2000]
+    both = [*DAY, "--tracks", str(tracks), "-o", str(sheet), "--count", "2", "--width", "500"]
+    assert main([*both]) == 2
+    assert not sheet.exists()
+    assert main([*both, "--overwrite"]) == 0
+    assert sheet.exists()
 
 
 @pytest.mark.parametrize("kind", ["svg", "pdf"])
@@ -121,7 +134,10 @@ def test_real_ffmpeg(kind, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
+        ([], "'output' must be given"),
         (["-o", "day.txt"], "ends in one of"),
+        (["--tracks", "day.gif"], "'tracks' must be a name that ends in .png"),
+        (["--tracks", "a.png", "-o", "a.png"], "twice"),
         (["-o", "day.png", "--mount", "hand-held"], "level-tripod"),
         (["-o", "day.png", "--surface", "wood"], "stripes"),
         (["-o", "day.png", "--count", "40"], "between 2 and 12"),
