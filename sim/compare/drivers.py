@@ -342,7 +342,7 @@ def _ln_ratio(variant: VariantScore, one: LeftOut, draws: _Draws) -> tuple[float
     """ln of Z'/Z by reweighting, and its standard error."""
     assert variant.problem is not None
     if one.kind == "quantity":
-        numbers = [other.number + 1 for other in variant.problem.data.quantities]
+        numbers: list[int | None] = [other.number + 1 for other in variant.problem.data.quantities]
         change = -draws.by_quantity[:, numbers.index(one.id)]
     else:
         problem = _problem_without(variant.problem, one)
