@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import io
-import json
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,18 +11,18 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image
 
 from ..models.errors import OutputExistsError, WhichsunWarning
 from ..models.geometry import Array, SunView, view_of
 from ..models.observables import altitude, project, semidiameter
-from ..models.place import Instants, parse_utc
+from ..models.place import Instants
 from ..render.disc import render_disc
 from ..render.frame import PictureFrame, VerticalWarp
-from ..render.picture import to_picture
+from ..render.picture import Optics, exposed_bands, to_picture
 from .atmosphere import apparent_altitude, axis_ratio, horizon_dip_rad, transmission, vertical_table
 from .camera import camera_roll, disc_radius_px
-from .files import jsonable, write_whole
+from .files import write_whole
+from .picture_file import coded_bytes, truth_text
 from .predicting import predict
 from .scenario import PlannedShot, Scenario
 from .turns import pattern_turn
@@ -114,19 +111,15 @@ def _observe_one(
     return Observation(shot, view, frame, table, seen, days, disc.x, disc.y, disc.mu, disc.visible, pixels)
 
 
-def draw(
-    scenario: Scenario,
-    observation: Observation,
-    rng: np.random.Generator | None = None,
-    *,
-    surface: str = "plain",
-) -> npt.NDArray[np.uint8]:
-    """The picture of one shot, (rows, columns, 3) sRGB; without `rng` no noise is added."""
+def light_of(
+    scenario: Scenario, observation: Observation, *, surface: str = "plain"
+) -> npt.NDArray[np.float32]:
+    """Light that reaches the camera in one shot, (rows, columns, 3), linear, near 1 at the disc's centre."""
     horizon = _horizon(scenario, observation)
     upper_limb = VerticalWarp(observation.vertical_table).apparent(np.array(1.0))
     if horizon > float(upper_limb):
         text = f"the Sun is below the horizon at {observation.shot.time_utc}: the picture shows the ground"
-        warnings.warn(text, WhichsunWarning, stacklevel=2)
+        warnings.warn(text, WhichsunWarning, stacklevel=3)
     light = render_disc(
         observation.view,
         observation.frame,
@@ -135,9 +128,21 @@ def draw(
         surface=surface,
         horizon=horizon,
     )
+    _dim_by_air(light, scenario, observation)
+    return light
+
+
+def draw(
+    scenario: Scenario,
+    observation: Observation,
+    rng: np.random.Generator | None = None,
+    *,
+    surface: str = "plain",
+) -> npt.NDArray[np.uint8]:
+    """The picture of one shot, (rows, columns, 3) sRGB; without `rng` no noise is added."""
     sensor = scenario.camera.sensor
     picture = to_picture(
-        light * _air_light(scenario, observation),
+        light_of(scenario, observation, surface=surface),
         exposure=sensor.exposure,
         tint_rgb=sensor.tint_rgb,
         blur_px=sensor.blur_px,
@@ -147,6 +152,43 @@ def draw(
     return np.ascontiguousarray(picture[:, ::-1]) if observation.shot.mirrored else picture
 
 
+def draw_linear(
+    scenario: Scenario,
+    observation: Observation,
+    rng: np.random.Generator | None = None,
+    *,
+    surface: str = "plain",
+) -> npt.NDArray[np.float32]:
+    """The green light of one shot on the sensor, (rows, columns), 1 at full scale, neither coded nor clipped.
+
+    The filter's tint is left out; with `rng` the noise is `noise_dn` 255ths of full scale everywhere.
+    """
+    sensor = scenario.camera.sensor
+    light = light_of(scenario, observation, surface=surface)
+    green = np.empty(light.shape[:2], np.float32)
+    for rows, band in exposed_bands(light, Optics(sensor.exposure, blur_px=sensor.blur_px)):
+        green[rows] = band[..., 1]
+    if rng is not None:
+        green += np.float32(sensor.noise_dn / 255) * rng.standard_normal(green.shape, np.float32)
+    return np.ascontiguousarray(green[:, ::-1]) if observation.shot.mirrored else green
+
+
+def picture_bytes(
+    kind: str,
+    scenario: Scenario,
+    observation: Observation,
+    rng: np.random.Generator | None = None,
+    *,
+    surface: str = "plain",
+) -> bytes:
+    """One shot drawn and coded as a file of the format ``"PNG"``, ``"JPEG"`` or ``"FITS"``."""
+    if kind == "FITS":
+        from .fits_picture import fits_bytes
+
+        return fits_bytes(scenario, observation, draw_linear(scenario, observation, rng, surface=surface))
+    return coded_bytes(kind, scenario, observation, draw(scenario, observation, rng, surface=surface))
+
+
 def _horizon(scenario: Scenario, observation: Observation) -> float:
     """Height of the horizon above the Sun's apparent centre in limb radii; a plane has no dip."""
     is_sphere = bool(np.all(np.isfinite(observation.view.celestial_north)))
@@ -154,63 +196,25 @@ def _horizon(scenario: Scenario, observation: Observation) -> float:
     return (-dip - observation.apparent_altitude_rad) / float(semidiameter(observation.view))
 
 
-def _air_light(scenario: Scenario, observation: Observation) -> npt.NDArray[np.float32]:
-    """Light that comes through the air at each pixel, 1 in the clearest channel at the Sun's centre."""
+def _dim_by_air(light: npt.NDArray[np.float32], scenario: Scenario, observation: Observation) -> None:
+    """Take from every pixel what the air does; the clearest channel at the Sun's centre keeps its light."""
     frame, air = observation.frame, scenario.air
-    rows, columns = np.arange(frame.height_px)[:, None], np.arange(frame.width_px)[None, :]
-    _, y = frame.to_disc(columns, rows)
+    corners = [(c, r) for c in (0, frame.width_px - 1) for r in (0, frame.height_px - 1)]
+    _, ends = frame.to_disc(*np.array(corners, float).T)
     radius = float(semidiameter(observation.view))
-    heights = np.linspace(float(y.min()), float(y.max()), 257)
+    heights = np.linspace(float(ends.min()), float(ends.max()), 257)
     lowest = np.deg2rad(-1.0)  # the air mass formula ends there; ground or night covers what lies lower
     altitudes = np.maximum(observation.apparent_altitude_rad + heights * radius, lowest)
     through = transmission(np.minimum(altitudes, np.pi / 2), air.pressure_hpa, haze=air.haze)
     centre = transmission(max(observation.apparent_altitude_rad, lowest), air.pressure_hpa, haze=air.haze)
-    through = through / centre.max()
-    return np.stack([np.interp(y, heights, channel) for channel in through.T], axis=-1).astype(np.float32)
-
-
-def jpeg_bytes(scenario: Scenario, observation: Observation, picture: npt.NDArray[np.uint8]) -> bytes:
-    """The picture as a JPEG with the EXIF a camera writes: time with offset, place, lens."""
-    stream = io.BytesIO()
-    Image.fromarray(picture).save(
-        stream,
-        format="JPEG",
-        quality=scenario.camera.sensor.jpeg_quality,
-        exif=_exif(scenario, observation),
-    )
-    return stream.getvalue()
-
-
-def _exif(scenario: Scenario, observation: Observation) -> Image.Exif:
-    shot, camera, site = observation.shot, scenario.camera, scenario.site
-    offset = dt.timedelta(hours=shot.utc_offset_h)
-    local = parse_utc(shot.time_utc).astimezone(dt.timezone(offset))
-    minutes = round(offset.total_seconds() / 60)
-    sign, minutes = ("-" if minutes < 0 else "+"), abs(minutes)
-    exif = Image.Exif()
-    exif[0x010E] = "Invented picture of a simulated Sun, not a photograph"
-    exif[0x0110] = scenario.camera_name
-    exif[0x0131] = f"whichsun {version('whichsun')}"
-    details = exif.get_ifd(0x8769)
-    details[0x9003] = f"{local:%Y:%m:%d %H:%M:%S}"  # DateTimeOriginal
-    details[0x9011] = f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"  # OffsetTimeOriginal
-    details[0x9291] = f"{local.microsecond // 1000:03d}"  # SubSecTimeOriginal
-    details[0x920A] = camera.focal_length_mm  # FocalLength
-    details[0xA20E] = details[0xA20F] = 10000 / camera.pixel_pitch_um  # FocalPlaneResolution
-    details[0xA210] = 3  # per centimetre
-    place = exif.get_ifd(0x8825)
-    latitude, longitude = float(site.latitude_deg), float(site.longitude_deg)
-    longitude = (longitude + 180) % 360 - 180
-    place[1], place[2] = ("S" if latitude < 0 else "N"), _sexagesimal(latitude)
-    place[3], place[4] = ("W" if longitude < 0 else "E"), _sexagesimal(longitude)
-    place[5], place[6] = b"\x00", float(site.height_m)
-    return exif
-
-
-def _sexagesimal(angle_deg: float) -> tuple[float, float, float]:
-    thousandths = round(abs(angle_deg) * 3_600_000)
-    minutes, seconds = divmod(thousandths, 60_000)
-    return float(minutes // 60), float(minutes % 60), seconds / 1000
+    through = (through / centre.max()).astype(np.float32)
+    columns = np.arange(frame.width_px)[None, :]
+    for top in range(0, frame.height_px, 64):
+        rows = slice(top, min(top + 64, frame.height_px))
+        _, y = frame.to_disc(columns, np.arange(rows.start, rows.stop)[:, None])
+        light[rows] *= np.stack([np.interp(y, heights, channel) for channel in through.T], axis=-1).astype(
+            np.float32
+        )
 
 
 def photograph(
@@ -246,9 +250,9 @@ def photograph(
             raise OutputExistsError(path)
     observations = observe(scenario)
     for path, observation in zip(paths, observations, strict=True):
-        write_whole(path, jpeg_bytes(scenario, observation, draw(scenario, observation, rng)))
+        write_whole(path, picture_bytes("JPEG", scenario, observation, rng))
     record = {**truth(scenario, observations), "seed": seed}
-    write_whole(folder / "truth.json", json.dumps(jsonable(record), indent=2, allow_nan=False) + "\n")
+    write_whole(folder / "truth.json", truth_text(record))
     return paths
 
 

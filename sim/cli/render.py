@@ -13,7 +13,9 @@ NAME = "render"
 
 
 def run(
-    output: Annotated[Path, typer.Option("--output", "-o", metavar="PNG", help="The picture to write.")],
+    output: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FILE", help="Picture to write: .png, .jpg or .fits.")
+    ],
     scenario: Annotated[
         Path | None, typer.Option(metavar="TOML", help="A scenario file to draw from.")
     ] = None,
@@ -39,22 +41,23 @@ def run(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing picture.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
-    """Draw the Sun's disc as a level camera sees it under one model, or one shot of a scenario."""
+    """Draw the Sun's disc as a level camera sees it under one model, or one shot of a scenario.
+
+    The ending of the name chooses the format. Beside the picture stands what is true in it, NAME.truth.json.
+    """
 
     def work() -> dict[str, Any]:
-        import io
         from dataclasses import replace
 
         import numpy as np
-        from PIL import Image
 
         from ...models.errors import InputError
-        from ..forward import draw, observe, truth
+        from ..forward import observe, picture_bytes, truth
+        from ..picture_file import format_of, truth_path, truth_text
         from ..scenario import read_scenario
 
-        if output.suffix.lower() != ".png":
-            raise InputError("output", "must be a name that ends in .png", str(output))
-        check_free([output], overwrite)
+        kind, beside = format_of(output), truth_path(output)
+        check_free([output, beside], overwrite)
         if noise_seed is not None and noise_seed < 0:
             raise InputError("noise-seed", "must be 0 or more", noise_seed)
         if scenario is not None:
@@ -70,18 +73,30 @@ def run(
         plan = replace(plan, shots=plan.shots[:shot])
         observations = observe(plan)
         rng = None if noise_seed is None else np.random.default_rng(noise_seed)
-        picture = draw(plan, observations[-1], rng, surface=surface)
-        stream = io.BytesIO()
-        Image.fromarray(picture).save(stream, format="PNG")
-        write_whole(output, stream.getvalue())
+        content = picture_bytes(kind, plan, observations[-1], rng, surface=surface)
         known = truth(plan, observations)
+        shown = {
+            **{name: known[name] for name in ("model", "set", "rotation", "site")},
+            "shot": known["shots"][-1],
+        }
+        record = {
+            **{
+                name: known[name] for name in ("schema", "program", "scenario", "scenario_sha256", "invented")
+            },
+            **{name: value for name, value in shown.items() if name != "shot"},
+            "surface": surface,
+            "seed": noise_seed,
+            "shots": [{**shown["shot"], "file": output.name}],
+        }
+        write_whole(output, content)
+        write_whole(beside, truth_text(record))
         return {
             "file": str(output),
+            "truth_file": str(beside),
             "size_px": [plan.camera.width_px, plan.camera.height_px],
             "surface": surface,
             "scenario": str(scenario) if scenario else None,
-            **{name: known[name] for name in ("model", "set", "rotation", "site")},
-            "shot": known["shots"][-1],
+            **shown,
         }
 
     report(NAME, work, as_json=as_json, show=_show)

@@ -89,3 +89,14 @@ def test_picture_style_comes_after_the_tone_curve_and_before_the_noise():
         rng=np.random.default_rng(1),
     )
     assert noisy.std() == pytest.approx(2.0, rel=0.05)
+
+
+def test_bands_make_the_same_picture_as_one_piece(make_view, monkeypatch):
+    """The bands overlap by the reach of the blur, and the noise is drawn row after row: equal to the bit."""
+    disc = render_disc(make_view(), PictureFrame(90, 131, (44.0, 70.0), 40.0))
+    keywords = {"blur_px": 1.3, "glow": 0.1, "haze": 0.01, "vignetting": 0.2, "noise_dn": 2.0}
+    pictures = []
+    for band_px in (1 << 20, 90 * 7):
+        monkeypatch.setattr("whichsun.render.picture._BAND_PX", band_px)
+        pictures.append(to_picture(disc, rng=np.random.default_rng(5), **keywords))
+    assert np.array_equal(*pictures)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from whichsun.sim.cli.main import main
+from whichsun.sim.photo.load import load_photo
 
 SCENARIO = str(Path(__file__).parents[2] / "scenarios" / "nearby-plane-pair.toml")
 OPTIONS = [
@@ -88,7 +89,7 @@ def test_an_existing_picture_is_kept(capsys, tmp_path):
         ([*OPTIONS, "--noise-seed", "-1"], "'noise-seed' must be 0 or more"),
         ([*OPTIONS, "--at", "2027-04-18T02:00:00Z"], "lower limb must be above"),
         ([*OPTIONS, "--model", "nearby-plane", "--set", "face=free", "--spot", "0,0"], "attitude"),
-        ([*OPTIONS, "-o", "disc.gif"], "'output' must be a name that ends in .png"),
+        ([*OPTIONS, "-o", "disc.gif"], "'output' must be a name that ends in .png, .jpg"),
     ],
 )
 def test_bad_input_gets_one_line_and_code_2(capsys, arguments, words, tmp_path, monkeypatch):
@@ -115,3 +116,28 @@ def test_a_sun_below_the_horizon_is_said(tmp_path, capsys):
     assert "below the horizon" in capsys.readouterr().err
     assert main([*night, "--at", "2027-04-18T07:11:30Z", "-o", picture, "--overwrite"]) == 0
     assert "below the horizon" not in capsys.readouterr().err
+
+
+def test_jpeg_passes_for_a_photo_and_the_truth_stands_beside_it(tmp_path, capsys):
+    path = tmp_path / "sun.jpg"
+    assert main(["render", *OPTIONS, "--spot", "5,186,900", "-o", str(path), "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    photo = load_photo(path)
+    assert photo.time_utc == "2027-04-18T09:00:00Z"
+    assert (photo.site.latitude_deg, photo.site.longitude_deg) == (46.5, -30)
+    assert photo.focal_length_mm == pytest.approx(54 / np.tan(np.deg2rad(0.2654)) * 0.0046, rel=2e-3)
+    known = json.loads((tmp_path / "sun.truth.json").read_text())
+    assert known["schema"] == "whichsun/truth/1"
+    assert known["shots"][0]["file"] == "sun.jpg"
+    assert known["shots"][0]["spots"] == shown["shot"]["spots"]
+    assert shown["truth_file"] == str(tmp_path / "sun.truth.json")
+    assert main(["render", *OPTIONS, "-o", str(tmp_path / "sun.png")]) == 2  # its truth is there already
+    assert not (tmp_path / "sun.png").exists()
+
+
+def test_png_carries_time_and_place_too(tmp_path):
+    path = tmp_path / "sun.png"
+    assert main(["render", *OPTIONS, "-o", str(path)]) == 0
+    photo = load_photo(path)
+    assert photo.time_utc == "2027-04-18T09:00:00Z"
+    assert photo.site.longitude_deg == -30
