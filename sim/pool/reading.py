@@ -98,7 +98,9 @@ def _read_folder(path: Path) -> PoolSource:
         except WhichsunError as error:
             source.refused.append((name, " ".join(str(error).split())))
     if unused:
-        text = f"a pool uses photos and turns, not {', '.join(sorted(unused))}; score uses them for one outing"
+        text = (
+            f"a pool uses photos and turns, not {', '.join(sorted(unused))}; score uses them for one outing"
+        )
         warnings.warn(text, WhichsunWarning, stacklevel=3)
     source.rows = source.rows.joined(Submissions.of(rows))
     return source

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+import warnings
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import erfa
 import numpy as np
 
 from ...models.errors import InputError
@@ -184,7 +187,7 @@ def score_pool(
     order = np.lexsort((rows.latitude_deg, rows.from_day))
     checkpoint = Checkpoint(options.checkpoint)
     data = [data_of(replace(outing, observables=())) for _, outing in outings]
-    with executor_for(options.scheduler) as executor:
+    with _no_erfa_warnings(), executor_for(options.scheduler) as executor:
         runner = Runner(executor, checkpoint, options.progress)
         shared = _Shared(runner, rows[order], options.seed)
         tables = _scanned(runner, outings, data, workers, chosen, options)
@@ -207,6 +210,17 @@ def score_pool(
         checkpoint.save()
     added = tuple((get_model(m) if isinstance(m, str) else m).name for m in models or ())
     return PoolScores(rows, tuple(outings), tuple(scores), entries, details, added, options)
+
+
+@contextmanager
+def _no_erfa_warnings() -> Iterator[None]:
+    """Silence ERFA for as long as threads work: what each of them sets for itself, another would undo.
+
+    What it says of distant years is said by our own warnings.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", erfa.ErfaWarning)
+        yield
 
 
 def _chosen(

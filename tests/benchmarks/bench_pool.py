@@ -47,7 +47,9 @@ def invented(count: int, kind: str, placed: bool, seed: int = 1) -> Submissions:
     model, parts = get_model("distant-sphere"), []
     for start in range(0, count, 20_000):
         groups = groups_of(rows[start : start + 20_000])
-        parts.append(predict_turns(groups, lambda i, s: model.view(i, s, {}), rotation_law("howard-1984"), 1).turn)
+        parts.append(
+            predict_turns(groups, lambda i, s: model.view(i, s, {}), rotation_law("howard-1984"), 1).turn
+        )
     turn = np.rad2deg(np.concatenate(parts)[:, 0]) + 1.8 + 2 * rng.standard_t(4, count)
     turn = np.where(rng.random(count) < 0.03, -turn, turn)
     wrapped = np.rad2deg(wrap_angle(np.deg2rad(turn)))
