@@ -214,6 +214,13 @@ def mount_roll(view: SunView, site: Site, mount: str) -> Array:
     return wrap_angle(angle - angle[:1])
 
 
+def continuous_azimuths(day: Day) -> list[Array]:
+    """Azimuths of every course in degrees, (n,) each, without a jump at north and within half a turn of each other."""
+    around = [np.rad2deg(np.unwrap(course.azimuth_rad)) for course in day.courses]
+    middle = float(np.median(around[0]))
+    return [one + 360 * np.round((middle - np.median(one)) / 360) for one in around]
+
+
 def _followed(turn: Array) -> Array:
     """Angles followed from one to the next, the shorter way; nan from the first that is not known."""
     steps = wrap_angle(np.diff(turn, prepend=turn[:1] * 0))

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from ..render.day_film import DayFilm, Frame, SkyPath
-from .day import Day
+from .day import Day, continuous_azimuths
 from .day_pictures import day_pictures
 from .day_sheet import clock, day_subtitle, day_tile, day_title, turn_words_of
 
@@ -27,12 +27,10 @@ class FilmOfDay:
 
     def __init__(self, day: Day, size_px: int, surface: str = "plain") -> None:
         self._day, self._size, self._surface = day, size_px, surface
-        middle = float(np.median(np.rad2deg(np.unwrap(day.courses[0].azimuth_rad))))
-        paths = []
-        for course in day.courses:
-            around = np.rad2deg(np.unwrap(course.azimuth_rad))
-            around = around + 360 * np.round((middle - np.median(around)) / 360)
-            paths.append(SkyPath(course.model, around, np.rad2deg(course.altitude_rad)))
+        paths = [
+            SkyPath(course.model, around, np.rad2deg(course.altitude_rad))
+            for course, around in zip(day.courses, continuous_azimuths(day), strict=True)
+        ]
         self._film = DayFilm(paths, size_px, day_title(day), f"{day_subtitle(day)} {_MARKS}")
 
     def frames(self, indices: Sequence[int], workers: int | None = None) -> Iterator[Frame]:

@@ -33,6 +33,13 @@ def run(
         Path | None,
         typer.Option(metavar="FILE", help="Tracks of the spots, a disc per model (.png, .svg, .pdf)."),
     ] = None,
+    curves: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Altitude, azimuth, diameter and rate of turn over the day (.png, .svg, .pdf).",
+        ),
+    ] = None,
     model: Annotated[
         list[str] | None,
         typer.Option(
@@ -71,7 +78,7 @@ def run(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
-    """Draw the Sun's disc from sunrise to sunset under several models, as a sheet of pictures or as a film."""
+    """Draw the Sun's disc from sunrise to sunset under several models: pictures, a film, tracks, curves."""
 
     def work() -> dict[str, Any]:
         from ...models.errors import InputError, UnknownNameError
@@ -84,10 +91,10 @@ def run(
         from ..rotation import DEFAULT_LAW, rotation_law
         from .parsing import settings_of, site_of, spots_of
 
-        figures = {"tracks": tracks}
+        figures = {"tracks": tracks, "curves": curves}
         files = [path for path in (output, *figures.values()) if path is not None]
         if not files:
-            raise InputError("output", "must be given, or --tracks", None, "write -o day.png")
+            raise InputError("output", "must be given, or --tracks or --curves", None, "write -o day.png")
         if len({path.resolve() for path in files}) < len(files):
             raise InputError("output", "must not name a file twice", " ".join(map(str, files)))
         for name, path in figures.items():
@@ -142,6 +149,10 @@ def run(
                 from ..day_tracks import day_tracks
 
                 drawn[tracks] = figure_bytes(day_tracks(day), tracks, width)
+            if curves is not None:
+                from ..day_curves import day_curves_figure
+
+                drawn[curves] = figure_bytes(day_curves_figure(day, law), curves, width)
             if output is not None and is_film:
                 _write_film(output, day, indices, size, surface, fps, progress)
             elif output is not None:
