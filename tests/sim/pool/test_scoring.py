@@ -11,6 +11,7 @@ from whichsun.models.errors import InputError, UnknownNameError
 from whichsun.models.observables import wrap_angle
 from whichsun.models.place import datetime_of, utc_days_of
 from whichsun.models.registry import get_model
+from whichsun.sim import workers
 from whichsun.sim.compare.contest import Options, variants_of
 from whichsun.sim.pool import runner, scoring
 from whichsun.sim.pool.blunders import duplicates, flags_of
@@ -127,7 +128,7 @@ def test_same_digits_again_and_on_any_number_of_threads(rows_of, monkeypatch):
     rows = rows_of(40)
     monkeypatch.setattr(runner, "ROWS_AT_ONCE", 16)
     first = score_pool(rows, options=QUICK)
-    monkeypatch.setattr(runner.os, "sched_getaffinity", lambda _: {0, 1, 2}, raising=False)
+    monkeypatch.setattr(workers, "cores", lambda: 3)
     second = score_pool(rows, options=QUICK)
     assert [m.ln_evidence for m in first.models] == [m.ln_evidence for m in second.models]
 
