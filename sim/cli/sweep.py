@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from .plumbing import check_free, print_table, report, write_whole
+from .plumbing import check_free, print_table, progress_on_stderr, report, write_whole
 
 NAME = "sweep"
 
@@ -43,9 +43,21 @@ def run(
             metavar="LAT,TURN,SIGMA", help="Your own turn, degrees, anticlockwise +, on the figure."
         ),
     ] = None,
-    figure: Annotated[Path | None, typer.Option(metavar="PNG", help="Draw the curves.")] = None,
-    width: Annotated[int, typer.Option(help="Width of the figure in pixels.")] = 1200,
-    height: Annotated[int, typer.Option(help="Height of the figure in pixels.")] = 900,
+    figure: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw the curves (.png, .svg, .pdf).")
+    ] = None,
+    year_map: Annotated[
+        Path | None,
+        typer.Option(
+            "--map",
+            metavar="FILE",
+            help="Draw the latitudes and dates of the year that tell two models apart (.png, .svg, .pdf): the two "
+            "of --model, or distant-sphere and nearby-plane.",
+        ),
+    ] = None,
+    sigma: Annotated[float, typer.Option(help="Uncertainty of a measured turn for --map, degrees.")] = 2.0,
+    width: Annotated[int, typer.Option(help="Width of a PNG in pixels.")] = 1200,
+    height: Annotated[int, typer.Option(help="Height of the figure in pixels, where it is a PNG.")] = 900,
     scheduler: Annotated[
         str | None,
         typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
@@ -66,9 +78,8 @@ def run(
         law = rotation_law(rotation or DEFAULT_LAW)
         spots = spots_of(spot or [])
         point = _measurement(measurement)
-        if figure is not None:
-            check_free([figure], overwrite)
-            _check_picture(figure, width, height)
+        _check_pictures({"figure": figure, "map": year_map}, width, height)
+        check_free([path for path in (figure, year_map) if path is not None], overwrite)
         times = sweep_times(
             date,
             range_of("latitudes", latitudes),
@@ -92,11 +103,25 @@ def run(
             "rows": rows[geometries[0].name],
             "models": rows,
             "figure": None,
+            "map": None,
         }
+        if year_map is not None:
+            pair = list(zip(geometries, given, strict=True))
+            if not model:
+                pair = [one for one in pair if one[0].name in ("distant-sphere", "nearby-plane")]
+            options = {
+                "longitude_deg": longitude,
+                "height_m": height_m,
+                "event": event,
+                "hours": hours,
+                "horizon": horizon,
+            }
+            with progress_on_stderr("map of the year", quiet=as_json) as progress:
+                result["map"] = _map(year_map, pair, result, law, sigma, options, width, progress)
         if figure is not None:
             between = "from sunrise to sunset" if event == "rise-set" else f"noon -/+ {hours:g} h"
             subtitle = f"{date}, {between}, longitude {longitude:g} E"
-            write_whole(figure, _draw(rows, point, subtitle, width, height))
+            write_whole(figure, _draw(figure, rows, point, subtitle, width, height))
             result["figure"] = str(figure)
         return result
 
@@ -116,26 +141,71 @@ def _measurement(text: str | None) -> dict[str, float] | None:
     return {"latitude_deg": latitude, "turn_deg": turn, "sigma_deg": sigma}
 
 
-def _check_picture(figure: Path, width: int, height: int) -> None:
+def _check_pictures(pictures: dict[str, Path | None], width: int, height: int) -> None:
     from ...models.errors import InputError
+    from ...render.figure_file import check_figure_name
 
-    if figure.suffix.lower() != ".png":
-        raise InputError("figure", "must be a name that ends in .png", str(figure))
-    for name, value in (("width", width), ("height", height)):
+    named = {name: path for name, path in pictures.items() if path is not None}
+    for name, path in named.items():
+        check_figure_name(name, path)
+    if len({path.resolve() for path in named.values()}) < len(named):
+        raise InputError("map", "must be another file than the figure", str(pictures["map"]))
+    for name, value in (("width", width), ("height", height)) if named else ():
         if not 200 <= value <= 10000:
             raise InputError(name, "must be between 200 and 10000", value)
 
 
 def _draw(
-    rows: dict[str, Any], point: dict[str, float] | None, subtitle: str, width: int, height: int
+    path: Path, rows: dict[str, Any], point: dict[str, float] | None, subtitle: str, width: int, height: int
 ) -> bytes:
     from ...render.curves import draw_sweep
+    from ...render.figure_file import figure_bytes
     from ...render.style import save_png
 
     artists = draw_sweep(rows, point, subtitle=subtitle)
     picture = artists[0].get_figure(root=True)
     assert picture is not None  # the artists were just drawn on one
-    return save_png(picture, width, height)
+    if path.suffix.lower() == ".png":
+        return save_png(picture, width, height)
+    return figure_bytes(picture, path)
+
+
+def _map(
+    path: Path,
+    pair: list[Any],
+    result: dict[str, Any],
+    law: Any,
+    sigma: float,
+    options: dict[str, Any],
+    width: int,
+    progress: Any,
+) -> dict[str, Any]:
+    """Draw the map of the year; returns its numbers."""
+    from ...render.figure_file import figure_bytes
+    from ...render.separation_map import draw_separation_map
+    from ..daylight import parse_date
+    from ..separating import separation_map
+
+    year = parse_date(result["date"]).year
+    latitudes = sorted(row["latitude_deg"] for row in result["rows"])
+    found = separation_map(pair, year, latitudes, law=law, sigma_deg=sigma, progress=progress, **options)
+    between = "sunrise to sunset" if options["event"] == "rise-set" else f"noon -/+ {options['hours']:g} h"
+    words = (
+        f"Turn of the spot pattern from {between}, {year}, longitude {options['longitude_deg']:g} E. Sigma: "
+    )
+    words += f"{sigma:g}\N{DEGREE SIGN}. Free numbers of the models as given, not fitted."
+    picture = draw_separation_map(found, subtitle=words)[0].get_figure(root=True)
+    assert picture is not None  # the artists were just drawn on one
+    write_whole(path, figure_bytes(picture, path, width))
+    return {
+        "file": str(path),
+        "models": list(found.models),
+        "sigma_deg": sigma,
+        "latitudes_deg": latitudes,
+        "dates": [date.isoformat() for date in found.dates],
+        "separation_sigma": found.separation.tolist(),
+        "scatter": found.scatter.tolist(),
+    }
 
 
 def _show(result: dict[str, Any]) -> None:
@@ -154,3 +224,5 @@ def _show(result: dict[str, Any]) -> None:
     print_table(columns, rows, title=title)
     if result["figure"]:
         print(f"Figure: {result['figure']}")
+    if result["map"]:
+        print(f"Map of the year: {result['map']['file']}")
