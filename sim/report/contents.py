@@ -222,13 +222,24 @@ def left_over(
 
 def _matches(result: dict[str, Any], first: str, last: str) -> tuple[dict[int, str], dict[int, str]]:
     """Spots that the leading model takes for one, each under its number in the first photo."""
-    row = plainly.mean_row(result, plainly.leading(result))
-    pairs = [
-        (match["id_a"], match["id_b"])
-        for match in row["matches"]
-        if (match["shot_a"], match["shot_b"]) == (first, last) and match["probability"] > _MATCHED
-    ]
-    return {a: str(a) for a, _ in pairs}, {b: str(a) for a, b in pairs}
+    return paired(plainly.mean_row(result, plainly.leading(result))["matches"], first, last)
+
+
+def paired(matches: Sequence[dict[str, Any]], first: str, last: str) -> tuple[dict[int, str], dict[int, str]]:
+    """Names of the spots in the first and the last photo; a spot may be followed through the photos between."""
+    came_from: dict[tuple[str, int], tuple[str, int]] = {
+        (match["shot_b"], match["id_b"]): (match["shot_a"], match["id_a"])
+        for match in matches
+        if match["probability"] > _MATCHED
+    }
+    before, now = {}, {}
+    for shot, number in came_from:
+        start = (shot, number)
+        while start in came_from:
+            start = came_from[start]
+        if shot == last and start[0] == first:
+            before[start[1]] = now[number] = str(start[1])
+    return before, now
 
 
 def _latitude(scores: Scores, result: dict[str, Any], exact: bool) -> Section:

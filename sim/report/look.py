@@ -52,6 +52,7 @@ nav a {{ display: inline-block; padding: .3rem 0; }}
   margin: 1rem 0; }}
 figure {{ margin: 0; }}
 img {{ display: block; max-width: 100%; height: auto; }}
+.pictures img {{ width: 100%; }}
 figcaption {{ margin-top: .4rem; }}
 table {{ border-collapse: collapse; width: 100%; margin: .8rem 0; font-size: .875rem; line-height: 1.4;
   overflow-wrap: break-word;

@@ -167,6 +167,16 @@ def test_what_a_turn_leaves_over():
     assert left_over(shots, ({}, {}), 90.0) is None
 
 
+def test_spots_are_followed_through_the_photos_between():
+    from whichsun.sim.report.contents import paired
+
+    def match(a, i, b, j, probability=0.9):
+        return {"shot_a": a, "id_a": i, "shot_b": b, "id_b": j, "probability": probability}
+
+    chain = [match("x", 1, "y", 5), match("y", 5, "z", 2), match("x", 3, "z", 4), match("x", 6, "z", 7, 0.3)]
+    assert paired([*chain, match("y", 8, "z", 9)], "x", "z") == ({1: "1", 3: "3"}, {2: "1", 4: "3"})
+
+
 def test_many_photos_are_spread_and_counted():
     from whichsun.sim.report.contents import MOST_PHOTOS, _chosen
 
