@@ -1,6 +1,7 @@
 """Make the README's pictures again: python scenarios/gallery/make.py
 
-Everything comes from the invented scenarios with a fixed seed: the same numbers as `whichsun demo`.
+Everything comes from the invented scenarios with a fixed seed: the same numbers as `whichsun demo`. calibration.png is
+made by tests/validation/calibration.py.
 """
 
 from __future__ import annotations
@@ -29,6 +30,12 @@ PLACE_AND_TIME = ["--model", "distant-sphere", "--site", "46.5,-30", "--at", "20
 SPOTS = ["--spot", "14,150,220", "--spot", "-12,176,300"]
 
 
+OTHERS = {
+    "scene.png": ["scene", "--site", "46.5,-30", "--date", "2027-04-18", "--width", "1200"],
+    "pool.png": ["pool", str(HERE.parent / "pool-distant-sphere.csv"), "--figure"],
+}
+
+
 def make() -> None:
     """Write all pictures into this folder."""
     with tempfile.TemporaryDirectory() as temporary:
@@ -37,9 +44,15 @@ def make() -> None:
         for source, name in FROM_DEMO.items():
             shutil.copyfile(folder / source, HERE / name)
     for name, extra in DISCS.items():
-        arguments = ["render", *PLACE_AND_TIME, *SPOTS, "--size", "600x600", "--overwrite"]
-        if main([*arguments, *extra, "--output", str(HERE / name)]):
-            raise SystemExit(f"{name} could not be drawn")
+        draw(name, ["render", *PLACE_AND_TIME, *SPOTS, "--size", "600x600", *extra, "--output"])
+    for name, arguments in OTHERS.items():
+        draw(name, arguments if arguments[-1] == "--figure" else [*arguments, "--output"])
+
+
+def draw(name: str, arguments: list[str]) -> None:
+    """Write one picture by a command that ends in the option for it."""
+    if main([*arguments, str(HERE / name), "--overwrite"]):
+        raise SystemExit(f"{name} could not be drawn")
 
 
 if __name__ == "__main__":

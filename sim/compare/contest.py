@@ -196,7 +196,7 @@ def score_model(
     scores = []
     for variant, weight in zip(variants, weights_of(variants), strict=True):
         step(f"{model.name} {variant.name}".strip())
-        scores.append(_score_variant(model, variant, float(weight), data, files, options))
+        scores.append(score_variant(model, variant, float(weight), data, files, options))
     return joined(model, tuple(scores))
 
 
@@ -211,7 +211,7 @@ def joined(model: GeometryModel, scores: tuple[VariantScore, ...]) -> ModelScore
     return ModelScore(model, total, error, scores, best)
 
 
-def _score_variant(
+def score_variant(
     model: GeometryModel,
     variant: Variant,
     weight: float,

@@ -22,10 +22,10 @@ from ..compare.contest import (
     Options,
     VariantScore,
     joined,
+    score_variant,
     variants_of,
     weights_of,
 )
-from ..compare.contest import _score_variant as score_variant
 from ..compare.data import OutingData, data_of
 from ..compare.numeric import ln_sum
 from ..compare.priors import PRIORS
