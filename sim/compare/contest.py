@@ -219,6 +219,7 @@ def score_variant(
     files: tuple[str, ...],
     options: Options,
 ) -> VariantScore:
+    """Evidence of one variant with the repairs summed in."""
     if variant.attitude_free:
         return _score_free(model, variant, data, files, options)
     repairs = repairs_of(data, files) if options.repairs else (Repair("none", "", 1.0, data),)
