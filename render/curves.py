@@ -35,7 +35,7 @@ _INSIDE_OUT = 0.95  # residual scatter in radii above which the turn of the patt
 
 def draw_sweep(
     rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
-    measurement: Mapping[str, Any] | None = None,
+    measurement: Mapping[str, Any] | Sequence[Mapping[str, Any]] | None = None,
     *,
     ax: Axes | None = None,
     visible_ax: Axes | None = None,
@@ -52,10 +52,11 @@ def draw_sweep(
         ``pattern_visible_fraction`` (0 to 1), and ``pattern_scatter`` (radii) if known; degrees,
         anticlockwise positive, None where the Sun does not rise or set. Where the scatter nears 1 the line
         is drawn pale.
-    measurement : mapping, optional
-        ``latitude_deg`` (None: unknown, drawn as a band), ``turn_deg``, ``sigma_deg``; and, if known,
+    measurement : mapping or sequence of mappings, optional
+        One measured turn, or several of that day: ``latitude_deg`` (None: unknown, drawn as a band),
+        ``turn_deg``, ``sigma_deg``; and, if known,
         ``expected``: for each model the turn in degrees of the very spots that were measured, which under
-        a near Sun may differ from that of an even pattern. Drawn as crosses beside the measurement.
+        a near Sun may differ from that of an even pattern. Drawn as crosses beside a single measurement.
     ax : Axes, optional
         For the turns. Without it a figure with both panels is made.
     visible_ax : Axes, optional
@@ -87,12 +88,13 @@ def draw_sweep(
             figure.text(0.025, 0.962, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
             if subtitle:
                 figure.text(0.025, 0.922, subtitle, fontsize=11, va="top", color=FAINT)
-        return _draw(rows_by_model, measurement, ax, visible_ax, key)
+        points = [measurement] if isinstance(measurement, Mapping) else list(measurement or ())
+        return _draw(rows_by_model, points, ax, visible_ax, key)
 
 
 def _draw(
     rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
-    measurement: Mapping[str, Any] | None,
+    points: Sequence[Mapping[str, Any]],
     ax: Axes,
     visible_ax: Axes | None,
     key: str,
@@ -136,9 +138,14 @@ def _draw(
             artists += visible_ax.plot(
                 latitude, share, color=style.colour, ls=style.line, lw=width - 0.4, zorder=3 + 0.1 * order
             )
-    if measurement is not None:
-        artists += _draw_measurement(ax, measurement)
-        artists += _draw_expected(ax, measurement, {name: style.colour for name, style in styles.items()})
+    words = [_measured_words(point) for point in points]
+    if len(points) > 1:
+        words = [f"measured: {len(points)} turns, each with its uncertainty"]
+    artists += [_above(ax, text, 9) for text in words]
+    for point in points:
+        artists += _draw_measurement(ax, point)
+    if len(points) == 1:
+        artists += _draw_expected(ax, points[0], {name: style.colour for name, style in styles.items()})
     if dim:
         words = "pale: pattern turned inside out, its turn means little"
         artists.append(_above(ax, words, 9, right=True))
@@ -188,16 +195,20 @@ def _alone(values: Array) -> npt.NDArray[np.bool_]:
     return missing[:-2] & missing[2:]
 
 
-def _draw_measurement(ax: Axes, measurement: Mapping[str, Any]) -> list[Artist]:
+def _measured_words(measurement: Mapping[str, Any]) -> str:
     turn, sigma, latitude = (measurement.get(k) for k in ("turn_deg", "sigma_deg", "latitude_deg"))
     if turn is None or sigma is None:
         raise InputError("measurement", "must hold 'turn_deg' and 'sigma_deg'")
+    where = " (latitude not given)" if latitude is None else f" at {latitude_words(latitude)}"
+    return f"measured: {turn_words(turn)}, ± {sigma:.1f}\N{DEGREE SIGN}{where}"
+
+
+def _draw_measurement(ax: Axes, measurement: Mapping[str, Any]) -> list[Artist]:
+    turn, sigma, latitude = measurement["turn_deg"], measurement["sigma_deg"], measurement.get("latitude_deg")
     artists: list[Artist] = []
-    words = f"measured: {turn_words(turn)}, ± {sigma:.1f}\N{DEGREE SIGN}"
     if latitude is None:
         artists.append(ax.axhspan(turn - sigma, turn + sigma, color=MEASURED, alpha=0.18, lw=0, zorder=2))
         artists.append(ax.axhline(turn, color=MEASURED, lw=1.2, zorder=2.5))
-        words += " (latitude not given)"
     else:
         halo = ax.plot(latitude, turn, "o", ms=12, color=PAPER, alpha=0.85, zorder=5)
         bar = ax.errorbar(
@@ -216,8 +227,6 @@ def _draw_measurement(ax: Axes, measurement: Mapping[str, Any]) -> list[Artist]:
             zorder=6,
         )
         artists += [*halo, bar[0], *bar[1], *bar[2]]
-        words += f" at {latitude_words(latitude)}"
-    artists.append(_above(ax, words, 9))
     return artists
 
 

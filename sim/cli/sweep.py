@@ -38,9 +38,10 @@ def run(
     ] = None,
     rotation: Annotated[str | None, typer.Option(metavar="LAW", help="Rotation law, or rigid.")] = None,
     measurement: Annotated[
-        str | None,
+        list[str] | None,
         typer.Option(
-            metavar="LAT,TURN,SIGMA", help="Your own turn, degrees, anticlockwise +, on the figure."
+            metavar="LAT,TURN,SIGMA",
+            help="Your own turn, degrees, anticlockwise +, on the figure; may be repeated.",
         ),
     ] = None,
     figure: Annotated[
@@ -77,7 +78,7 @@ def run(
         given = settings_of(setting or [], geometries)
         law = rotation_law(rotation or DEFAULT_LAW)
         spots = spots_of(spot or [])
-        point = _measurement(measurement)
+        points = [_measurement(text) for text in measurement or []]
         _check_pictures({"figure": figure, "map": year_map}, width, height)
         check_free([path for path in (figure, year_map) if path is not None], overwrite)
         times = sweep_times(
@@ -121,19 +122,17 @@ def run(
         if figure is not None:
             between = "from sunrise to sunset" if event == "rise-set" else f"noon -/+ {hours:g} h"
             subtitle = f"{date}, {between}, longitude {longitude:g} E"
-            write_whole(figure, _draw(figure, rows, point, subtitle, width, height))
+            write_whole(figure, _draw(figure, rows, points, subtitle, width, height))
             result["figure"] = str(figure)
         return result
 
     report(NAME, work, as_json=as_json, show=_show)
 
 
-def _measurement(text: str | None) -> dict[str, float] | None:
+def _measurement(text: str) -> dict[str, float]:
     from ...models.errors import InputError
     from .parsing import numbers
 
-    if text is None:
-        return None
     latitude, turn, sigma = numbers("measurement", text, (3,), "LAT,TURN,SIGMA in degrees")
     if not (-90 <= latitude <= 90 and -360 <= turn <= 360 and sigma >= 0):
         rule = "must have a latitude between -90 and 90, a turn between -360 and 360 and a sigma of 0 or more"
@@ -156,13 +155,13 @@ def _check_pictures(pictures: dict[str, Path | None], width: int, height: int) -
 
 
 def _draw(
-    path: Path, rows: dict[str, Any], point: dict[str, float] | None, subtitle: str, width: int, height: int
+    path: Path, rows: dict[str, Any], points: list[dict[str, float]], subtitle: str, width: int, height: int
 ) -> bytes:
     from ...render.curves import draw_sweep
     from ...render.figure_file import figure_bytes
     from ...render.style import save_png
 
-    artists = draw_sweep(rows, point, subtitle=subtitle)
+    artists = draw_sweep(rows, points, subtitle=subtitle)
     picture = artists[0].get_figure(root=True)
     assert picture is not None  # the artists were just drawn on one
     if path.suffix.lower() == ".png":

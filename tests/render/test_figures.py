@@ -136,6 +136,22 @@ def test_sweep_into_given_axes_without_latitude():
         curves.draw_sweep({})
 
 
+def test_several_measurements_of_a_day():
+    points = [
+        {"latitude_deg": 48.0, "turn_deg": -84.0, "sigma_deg": 2.5},
+        {"latitude_deg": -30.0, "turn_deg": 100.0, "sigma_deg": 4.0},
+    ]
+    artists = curves.draw_sweep({"distant-sphere": sweep_rows()}, points)
+    places = [line.get_xydata() for line in artists[0].axes.get_lines() if len(line.get_xydata()) == 1]
+    for point in points:
+        assert any(np.allclose(place, [[point["latitude_deg"], point["turn_deg"]]]) for place in places)
+    words = [a.get_text() for a in artists if isinstance(a, Annotation)]
+    assert "measured: 2 turns, each with its uncertainty" in words
+    assert not any("48" in text for text in words)
+    with pytest.raises(InputError, match="'sigma_deg'"):
+        curves.draw_sweep({"distant-sphere": sweep_rows()}, [points[0], {"turn_deg": 3.0}])
+
+
 def test_spread_apart():
     assert labels.spread_apart([0, 1, 50], 10, -100, 100) == [0, 10, 50]
     assert labels.spread_apart([98, 99, 100], 10, -100, 100) == [80, 90, 100]

@@ -109,7 +109,7 @@ def test_several_models_share_the_times(capsys):
 def test_figure_of_the_size_asked(capsys, tmp_path):
     path = tmp_path / "sweep.png"
     arguments = [*BASE, "--latitudes=-60:60:20", "--figure", str(path), "--width", "900", "--height", "700"]
-    got = swept(capsys, *arguments, "--measurement=46.5,-87.5,1.5")
+    got = swept(capsys, *arguments, "--measurement=46.5,-87.5,1.5", "--measurement=-30,100,4")
     assert got["figure"] == str(path)
     before = path.read_bytes()
     assert Image.open(io.BytesIO(before)).size == (900, 700)
