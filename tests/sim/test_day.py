@@ -1,11 +1,17 @@
-"""A day under several models: numbers against `predict` and the mount's own code, pictures against numbers."""
+"""A day under several models: numbers against `predict` and the mount's own code, pictures against numbers.
+
+``python tests/sim/test_day.py`` writes tests/data/render/day.png anew after a change that is meant (made by this
+program, invented spots); look at it first.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from whichsun.models.errors import InputError, UnknownNameError
 from whichsun.models.place import Instants, Site
 from whichsun.models.registry import get_model
@@ -20,6 +26,7 @@ from whichsun.sim.day_tracks import day_tracks
 from whichsun.sim.predicting import predict
 from whichsun.sim.rotation import rotation_law
 
+STORED = Path(__file__).parents[1] / "data" / "render" / "day.png"
 NAMES = ("distant-sphere", "nearby-plane")
 LAW = rotation_law("howard-1984")
 NORTH, SOUTH = Site(46.5, -30.0), Site(-34.0, 151.0)
@@ -165,6 +172,26 @@ def test_threads_change_nothing(tripod):
     np.testing.assert_array_equal(one[2][1], day_picture(tripod.courses[1], 30, 120))
 
 
+def small_pictures():
+    """Rise, morning and afternoon; a row for each model and mount."""
+    days = [the_day(mount=mount, count=25) for mount in ("level-tripod", "equatorial")]
+    return np.vstack(
+        [
+            np.hstack([day_picture(course, i, 96, "grid") for i in (0, 3, 20)])
+            for day in days
+            for course in day.courses
+        ]
+    )
+
+
+def test_pictures_look_as_they_did():
+    """2 steps of 255 and 0.1 in the mean, as for the disc's own stored pictures: float32 rounds differently."""
+    with Image.open(STORED) as stored:
+        change = np.abs(small_pictures().astype(int) - np.asarray(stored).astype(int))
+    assert change.max() <= 2
+    assert change.mean() < 0.1
+
+
 def test_marks_point_to_the_spot_and_to_the_horizon(equatorial):
     course = equatorial.courses[0]
     tile = day_tile(course, 100, day_picture(course, 100, 200))
@@ -233,3 +260,7 @@ def test_bad_days_are_refused():
         day_courses(
             [(get_model("nearby-plane"), {"face": "free"})], dt.date(2027, 4, 18), NORTH, instants, law=LAW
         )
+
+
+if __name__ == "__main__":
+    Image.fromarray(small_pictures()).save(STORED)
