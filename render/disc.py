@@ -16,10 +16,12 @@ from ..models.errors import InputError, UnknownNameError
 from ..models.geometry import SunView
 from .frame import PictureFrame, VerticalWarp
 from .limb_darkening import LIMB_LAWS, RGB_NM, limb_coefficients
+from .mottling import Granulation, SurfaceFaculae, paint_mottling
 from .picture import to_picture
 from .spot_painting import draw_spots
 from .spots import SurfaceSpots
 from .surfaces import SURFACES, paint_surface
+from .texture import SurfaceTexture, paint_texture
 
 __all__ = ["LIMB_LAWS", "SURFACES", "PictureFrame", "SurfaceSpots", "render_disc", "to_picture"]
 
@@ -37,6 +39,9 @@ def render_disc(
     limb_law: str = "neckel-labs",
     wavelengths_nm: Sequence[float] = RGB_NM,
     surface: str = "plain",
+    texture: SurfaceTexture | None = None,
+    granulation: Granulation | None = None,
+    faculae: SurfaceFaculae | None = None,
     grid_step_deg: float = 15.0,
     horizon: float | None = None,
     sky: float = 0.0,
@@ -57,6 +62,10 @@ def render_disc(
         See :func:`~whichsun.render.limb_darkening.limb_coefficients`; one channel per wavelength.
     surface : str
         ``"plain"``, ``"grid"`` (heliographic lines) or ``"stripes"`` (between meridians, for teaching).
+    texture : SurfaceTexture, optional
+        A picture of the surface; grid, stripes and spots are laid over it.
+    granulation, faculae : optional
+        Mottling of the photosphere; None: smooth.
     grid_step_deg : float
         Distance of the grid's lines or width of the stripes.
     horizon : float, optional
@@ -87,6 +96,9 @@ def render_disc(
     perspective = 1 / (float(view.distance) ** 2 - 1)
     image = np.zeros((frame.height_px, frame.width_px, len(law)), np.float32)
     coverage_ring = _paint_face(image, frame, warp, law, perspective)
+    if texture is not None:
+        paint_texture(image, view, frame, warp, texture)
+    paint_mottling(image, view, frame, warp, granulation, faculae)
     if surface != "plain":
         paint_surface(image, view, frame, warp, surface, grid_step_deg)
     if spots is not None and len(spots):

@@ -201,7 +201,8 @@ def _depth(
     texture = np.float32(1.2) - np.float32(0.3) * distance
     if np.any(fringe):
         threads = spread(fringe) * filaments(cos, sin)
-        distance = distance * (1 + threads * np.clip(distance * 2 - 0.6, 0, 1))
+        threads *= np.clip(distance * 2 - 0.6, 0, 1)  # not in the umbra
+        distance = distance * (1 + threads)
         texture += 4 * threads
     # A soft edge, never softer than the real one nor sharper than the samples.
     blur = 0.6 / (np.maximum(size, 0.2) * np.array([patch.oversampling for patch in patches]))

@@ -15,16 +15,18 @@ import numpy.typing as npt
 from ..models.errors import OutputExistsError, WhichsunWarning
 from ..models.geometry import Array, SunView, view_of
 from ..models.observables import altitude, project, semidiameter
-from ..models.place import Instants
+from ..models.place import Instants, parse_utc, utc_days_of
 from ..render.disc import render_disc
 from ..render.frame import PictureFrame, VerticalWarp
 from ..render.picture import Optics, exposed_bands, to_picture
+from ..render.texture import SurfaceTexture
 from .atmosphere import apparent_altitude, axis_ratio, horizon_dip_rad, transmission, vertical_table
 from .camera import camera_roll, disc_radius_px
 from .files import write_whole
 from .picture_file import coded_bytes, truth_text
 from .predicting import predict
 from .scenario import PlannedShot, Scenario
+from .texture_file import blank_share
 from .turns import pattern_turn
 
 Table = tuple[Array, Array]
@@ -120,16 +122,28 @@ def light_of(
     if horizon > float(upper_limb):
         text = f"the Sun is below the horizon at {observation.shot.time_utc}: the picture shows the ground"
         warnings.warn(text, WhichsunWarning, stacklevel=3)
+    granulation, faculae = scenario.surface.mottling(observation.days)
     light = render_disc(
         observation.view,
         observation.frame,
         scenario.surface.drawn(observation.days),
         vertical_table=observation.vertical_table,
         surface=surface,
+        texture=_texture(scenario, observation),
+        granulation=granulation,
+        faculae=faculae,
         horizon=horizon,
     )
     _dim_by_air(light, scenario, observation)
     return light
+
+
+def _texture(scenario: Scenario, observation: Observation) -> SurfaceTexture | None:
+    """The real picture's surface at the shot's instant."""
+    picture = scenario.surface.picture
+    if picture is None:
+        return None
+    return picture.carried(utc_days_of(parse_utc(observation.shot.time_utc)), scenario.surface.law)
 
 
 def draw(
@@ -334,5 +348,21 @@ def _shot_truth(scenario: Scenario, observation: Observation) -> Mapping[str, An
         "axis_ratio": ratio,
         "altitude_deg": float(np.rad2deg(altitude(view))),
         "apparent_altitude_deg": float(np.rad2deg(observation.apparent_altitude_rad)),
+        **_picture_truth(scenario, observation),
         "spots": spots,
     }
+
+
+def _picture_truth(scenario: Scenario, observation: Observation) -> dict[str, Any]:
+    """Which real picture the surface was taken from, and how much of the disc it left blank."""
+    picture, texture = scenario.surface.picture, _texture(scenario, observation)
+    if picture is None or texture is None:
+        return {}
+    known = {
+        "file": picture.file,
+        "sha256": picture.sha256,
+        "time_utc": picture.time_utc,
+        "north_deg": picture.north_deg,
+        "blank_share": blank_share(observation.view, texture),
+    }
+    return {"texture": known}

@@ -59,7 +59,12 @@ def _exif(scenario: Scenario, observation: Observation) -> Image.Exif:
     minutes = round(offset.total_seconds() / 60)
     sign, minutes = ("-" if minutes < 0 else "+"), abs(minutes)
     exif = Image.Exif()
-    exif[0x010E] = "Invented picture of a simulated Sun, not a photograph"
+    real = scenario.surface.picture is not None
+    exif[0x010E] = (
+        "Drawn from a real picture of the Sun's surface, not a photograph"
+        if real
+        else "Invented picture of a simulated Sun, not a photograph"
+    )
     exif[0x0110] = scenario.camera_name
     exif[0x0131] = f"whichsun {version('whichsun')}"
     details = exif.get_ifd(0x8769)

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,8 +19,12 @@ from .camera import Camera, Sensor
 from .outing import MOUNTS
 from .outing_file import SITE_KEYS
 from .rotation import DEFAULT_LAW, rotation_law
+from .spot_groups import spot_group
 from .surface import LARGEST_MSH, SunSpot, Surface, random_spots
 from .toml_check import Key, TomlPath, TomlText, check_table, read_toml
+
+if TYPE_CHECKING:
+    from .texture_file import RealSurface
 
 SCHEMA = "whichsun/scenario/1"
 
@@ -30,12 +34,26 @@ SPOT_KEYS = {
     "area_msh": Key("number", low=0.1, high=LARGEST_MSH),
     "umbra_fraction": Key("number", low=0, high=1),
     "darkness": Key("number", low=0, high=1),
+    "irregularity": Key("number", low=0, high=0.3),
+}
+GROUP_KEYS = {
+    "latitude_deg": Key("number", required=True, low=-60, high=60),
+    "longitude_deg": Key("number", required=True, low=-360, high=360),
+    "area_msh": Key("number", required=True, low=10, high=LARGEST_MSH),
+    "spots": Key("integer", low=2, high=40),
+    "length_deg": Key("number", low=1, high=20),
 }
 SUN_KEYS = {
     "rotation": Key("text"),
     "seed": Key("integer", low=0),
     "random_groups": Key("integer", low=0, high=200),
     "spot": Key("tables", table=SPOT_KEYS),
+    "group": Key("tables", table=GROUP_KEYS),
+    "granulation": Key("number", low=0, high=0.3),
+    "faculae": Key("number", low=0, high=0.5),
+    "texture": Key("text"),
+    "texture_time_utc": Key("time"),
+    "texture_north_deg": Key("number", low=-360, high=360),
 }
 CAMERA_KEYS = {
     "name": Key("text"),
@@ -149,7 +167,7 @@ def read_scenario(path: Path | str) -> Scenario:
         model=model,
         given=given,
         shots=_shots_of(toml, data["shot"]),
-        surface=_surface_of(toml, data.get("sun", {})),
+        surface=_surface_of(toml, data.get("sun", {}), Path(path).parent),
         camera=_camera_of(toml, camera),
         camera_name=camera.get("name", "simulated camera"),
         air=Air(**data.get("air", {})),
@@ -188,7 +206,7 @@ def _shots_of(toml: TomlText, tables: list[dict[str, Any]]) -> tuple[PlannedShot
     return tuple(shots)
 
 
-def _surface_of(toml: TomlText, table: Mapping[str, Any]) -> Surface:
+def _surface_of(toml: TomlText, table: Mapping[str, Any], folder: Path) -> Surface:
     try:
         law = rotation_law(table.get("rotation", DEFAULT_LAW))
     except WhichsunError as error:
@@ -196,7 +214,25 @@ def _surface_of(toml: TomlText, table: Mapping[str, Any]) -> Surface:
     seed = table.get("seed", 0)
     spots = tuple(SunSpot(**spot) for spot in table.get("spot", []))
     spots += random_spots(np.random.default_rng(seed), table.get("random_groups", 0))
-    return Surface(spots, law, seed)
+    for number, group in enumerate(table.get("group", [])):
+        spots += spot_group(np.random.default_rng([seed, number]), **group)
+    mottling = {name: table[name] for name in ("granulation", "faculae") if name in table}
+    return Surface(spots, law, seed, _picture_of(toml, table, folder), **mottling)
+
+
+def _picture_of(toml: TomlText, table: Mapping[str, Any], folder: Path) -> RealSurface | None:
+    """The real picture that a scenario names, its path from the scenario's folder."""
+    if "texture" not in table:
+        if told := [key for key in ("texture_time_utc", "texture_north_deg") if key in table]:
+            raise toml.error(("sun", told[0]), "expected 'texture' beside it, the picture it is meant for")
+        return None
+    from .texture_file import read_surface
+
+    path = folder / table["texture"]
+    try:
+        return read_surface(path, table.get("texture_time_utc"), table.get("texture_north_deg", 0.0))
+    except WhichsunError as error:
+        raise _relined(toml, ("sun", "texture"), error) from None
 
 
 def _camera_of(toml: TomlText, table: Mapping[str, Any]) -> Camera:

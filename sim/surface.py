@@ -5,23 +5,31 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..models.errors import InputError
 from ..models.geometry import Array
 from ..models.observables import body_vector
+from ..render.mottling import Granulation, SurfaceFaculae
 from ..render.spots import SurfaceSpots
 from .rotation import DEFAULT_LAW, RotationLaw, carry, rotation_law
 
+if TYPE_CHECKING:
+    from .texture_file import RealSurface
+
 HEMISPHERE_MSH = 1e6
+_WITH_FACULAE_MSH = 10.0
+_FACULAE_RAD = math.radians(3.5)
+"""How far a facular field reaches beyond its spot (common practice, no source)."""
 LARGEST_MSH = 6000.0
 """About the area of the largest group on record (from memory: April 1947, 6132 msh)."""
 
 
 @dataclass(frozen=True)
 class SunSpot:
-    """One round spot.
+    """One spot.
 
     Parameters
     ----------
@@ -33,6 +41,8 @@ class SunSpot:
         Radius of the umbra over that of the penumbra (0.4: an area ratio near 6, common practice).
     darkness : float
         Depth of the umbra below the photosphere, 0 to 1.
+    irregularity : float
+        Wobble of the outline, 0 (round) to 0.3.
     """
 
     latitude_deg: float
@@ -40,6 +50,7 @@ class SunSpot:
     area_msh: float = 100.0
     umbra_fraction: float = 0.4
     darkness: float = 0.85
+    irregularity: float = 0.12
 
     def __post_init__(self) -> None:
         for name, low, high in (
@@ -48,6 +59,7 @@ class SunSpot:
             ("area_msh", 0.1, LARGEST_MSH),
             ("umbra_fraction", 0.0, 1.0),
             ("darkness", 0.0, 1.0),
+            ("irregularity", 0.0, 0.3),
         ):
             if not low <= getattr(self, name) <= high:
                 raise InputError(name, f"must be between {low:g} and {high:g}", getattr(self, name))
@@ -55,11 +67,26 @@ class SunSpot:
 
 @dataclass(frozen=True)
 class Surface:
-    """The Sun's surface at an epoch: spots, rotation law, and the seed of the spots' outlines."""
+    """The Sun's surface at an epoch.
+
+    Parameters
+    ----------
+    spots : tuple of SunSpot
+    law : RotationLaw
+    seed : int
+        Of the outlines and the mottling.
+    picture : RealSurface, optional
+        A real picture under the spots.
+    granulation, faculae : float
+        Contrasts, see :mod:`whichsun.render.mottling`; a facular field lies round every spot of 10 msh or more.
+    """
 
     spots: tuple[SunSpot, ...] = ()
     law: RotationLaw = field(default_factory=lambda: rotation_law(DEFAULT_LAW))
     seed: int = 0
+    picture: RealSurface | None = field(default=None, compare=False)
+    granulation: float = 0.0
+    faculae: float = 0.0
 
     def points(self, days: float = 0.0) -> Array:
         """Body-frame unit vectors (n, 3), `days` after the epoch."""
@@ -74,7 +101,18 @@ class Surface:
             umbra_fraction=np.array([s.umbra_fraction for s in self.spots]),
             umbra_contrast=np.array([s.darkness for s in self.spots]),
             penumbra_contrast=np.array([min(0.24, s.darkness) for s in self.spots]),
+            irregularity=np.array([s.irregularity for s in self.spots]),
             seed=self.seed,
+        )
+
+    def mottling(self, days: float = 0.0) -> tuple[Granulation, SurfaceFaculae]:
+        """Granulation, which no rotation carries, and the facular fields, `days` after the epoch."""
+        fields = np.array([s.area_msh >= _WITH_FACULAE_MSH for s in self.spots], bool)
+        radius = np.array([radius_of_area(s.area_msh) for s in self.spots])[fields]
+        fields_at = self.points(days)[fields]
+        return (
+            Granulation(self.granulation, self.seed),
+            SurfaceFaculae(fields_at, _FACULAE_RAD + 2 * radius, self.faculae, self.seed),
         )
 
 

@@ -10,6 +10,7 @@ import typer
 from .plumbing import check_free, report, write_whole
 
 NAME = "render"
+_MOST_SHOWN = 12  # spots
 
 
 def run(
@@ -27,6 +28,12 @@ def run(
         list[str] | None,
         typer.Option(metavar="LAT,CARRINGTON_LON[,AREA_MSH]", help="A spot, degrees; may be repeated."),
     ] = None,
+    group: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="LAT,CARRINGTON_LON,AREA_MSH[,SPOTS]", help="A group of spots; may be repeated."
+        ),
+    ] = None,
     setting: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="PARAM=VALUE", help="A parameter of the model; may be repeated."),
@@ -34,6 +41,21 @@ def run(
     surface: Annotated[
         str, typer.Option(help="plain, grid (heliographic) or stripes (meridians).")
     ] = "plain",
+    granulation: Annotated[
+        float | None, typer.Option(help="Contrast of the granules, 0 to 0.3; 0.05 is strong.")
+    ] = None,
+    faculae: Annotated[
+        float | None, typer.Option(help="Contrast of faculae round the spots, 0 to 0.5; 0.15 is lively.")
+    ] = None,
+    texture: Annotated[
+        Path | None, typer.Option(metavar="PICTURE", help="A full-disc picture of the Sun as the surface.")
+    ] = None,
+    texture_time: Annotated[
+        str | None, typer.Option(metavar="UTC", help="When it was taken, if the picture does not say.")
+    ] = None,
+    texture_north_deg: Annotated[
+        float, typer.Option(help="Solar north from the picture's up, anticlockwise.")
+    ] = 0.0,
     size: Annotated[str, typer.Option(metavar="WxH", help="Pixels, without a scenario.")] = "1000x1000",
     roll_deg: Annotated[float, typer.Option(help="Camera's anticlockwise roll, without a scenario.")] = 0.0,
     refraction: Annotated[bool, typer.Option(help="Lift and squash the disc by the air.")] = True,
@@ -61,16 +83,28 @@ def run(
         if noise_seed is not None and noise_seed < 0:
             raise InputError("noise-seed", "must be 0 or more", noise_seed)
         if scenario is not None:
-            if model or site or at or spot or setting:
-                raise InputError("scenario", "must stand alone, without --model, --site, --at, --spot, --set")
+            if model or site or at or spot or group or setting:
+                raise InputError(
+                    "scenario", "must stand alone, without --model, --site, --at, --spot, --group, --set"
+                )
             plan = read_scenario(scenario)
         else:
-            plan = _single(model, site, at, spot or [], setting or [], size, roll_deg)
+            plan = _single(model, site, at, spot or [], group or [], setting or [], size, roll_deg)
         if not 1 <= shot <= len(plan.shots):
             raise InputError("shot", f"must be between 1 and {len(plan.shots)}", shot)
         if not refraction:
             plan = replace(plan, air=replace(plan.air, refraction=False))
         plan = replace(plan, shots=plan.shots[:shot])
+        mottling = {"granulation": granulation, "faculae": faculae}
+        told = {name: value for name, value in mottling.items() if value is not None}
+        plan = replace(plan, surface=replace(plan.surface, **told))
+        if texture is not None:
+            from ..texture_file import read_surface
+
+            real = read_surface(texture, texture_time, texture_north_deg)
+            plan = replace(plan, surface=replace(plan.surface, picture=real))
+        elif texture_time is not None or texture_north_deg:
+            raise InputError("texture-time and texture-north-deg", "must come with --texture")
         observations = observe(plan)
         rng = None if noise_seed is None else np.random.default_rng(noise_seed)
         content = picture_bytes(kind, plan, observations[-1], rng, surface=surface)
@@ -107,12 +141,16 @@ def _single(
     site: str | None,
     at: str | None,
     spots: list[str],
+    groups: list[str],
     settings: list[str],
     size: str,
     roll_deg: float,
 ) -> Any:
     """A scenario of one shot from the options; the focal length makes the disc fill nine tenths."""
     import math
+    from dataclasses import replace
+
+    import numpy as np
 
     from ...models.errors import InputError
     from ...models.geometry import view_of
@@ -122,6 +160,7 @@ def _single(
     from ..camera import Camera, Sensor, focal_length_for
     from ..rotation import DEFAULT_LAW, rotation_law
     from ..scenario import PlannedShot, Scenario
+    from ..spot_groups import spot_group
     from ..surface import surface_of
     from .parsing import numbers, settings_of, site_of, size_of
 
@@ -141,7 +180,13 @@ def _single(
     places = [tuple(numbers("spot", text, (2, 3), "LAT,CARRINGTON_LON[,AREA_MSH]")) for text in spots]
     shot = PlannedShot("render.jpg", iso_utc(float(instant.utc_days)), roll_deg=roll_deg)
     law = rotation_law(DEFAULT_LAW)
-    return Scenario("render", place, geometry, given, (shot,), surface_of(places, law), camera)
+    surface = surface_of(places, law)
+    for text in groups:
+        wanted = numbers("group", text, (3, 4), "LAT,CARRINGTON_LON,AREA_MSH[,SPOTS]")
+        rng = np.random.default_rng(len(surface.spots))
+        size_of_group = {"spots": round(wanted[3])} if len(wanted) > 3 else {}
+        surface = replace(surface, spots=surface.spots + spot_group(rng, *wanted[:3], **size_of_group))
+    return Scenario("render", place, geometry, given, (shot,), surface, camera)
 
 
 def _show(result: dict[str, Any]) -> None:
@@ -151,6 +196,14 @@ def _show(result: dict[str, Any]) -> None:
         f"  Sun's centre {shot['apparent_altitude_deg']:.2f} deg up (without air {shot['altitude_deg']:.2f})"
     )
     print(f"  radius {shot['radius_px']:.1f} px, height over width {shot['axis_ratio']:.4f}")
-    for spot in shot["spots"]:
+    if "texture" in shot:
+        blank = 100 * shot["texture"]["blank_share"]
+        taken = shot["texture"]["time_utc"]
+        print(
+            f"  surface: {shot['texture']['file']} of {taken}; striped, as not in it: {blank:.1f} % of the disc"
+        )
+    for spot in shot["spots"][:_MOST_SHOWN]:
         where = f"x {spot['x']:+.3f}, y {spot['y']:+.3f}" if spot["visible"] else "on the far side"
         print(f"  spot {spot['spot']}: {where}")
+    if (more := len(shot["spots"]) - _MOST_SHOWN) > 0:
+        print(f"  and {more} more spots in {result['truth_file']}")
