@@ -42,6 +42,7 @@ from .pictures import (
     residual_pictures,
     turn_pictures,
 )
+from .space import space_pictures
 from .words import CAVEATS, METHOD
 
 MOST_PHOTOS = 12
@@ -102,6 +103,7 @@ def contents(
         _photos(photos, len(shots)),
         _turn(scores, result, [photos[i] for i in (0, len(shots) - 1)] if len(shots) > 1 else []),
         _latitude(scores, result, source.exact_site),
+        _space(scores, source.exact_site),
         _scores(scores, result),
         _reasons(result),
         _residuals(scores),
@@ -248,6 +250,14 @@ def _latitude(scores: Scores, result: dict[str, Any], exact: bool) -> Section:
     if curves is not None:
         blocks.append(Pictures(curve_pictures(curves), 1))
     return Section("latitude", "Latitude and turn", blocks)
+
+
+def _space(scores: Scores, exact: bool) -> Section:
+    pictures, problem = space_pictures(scores, None if exact else facts.SITE_STEP_DEG)
+    blocks: list[Block] = [Words(problem)] if problem else []
+    if pictures:
+        blocks.append(Pictures(pictures, 1))
+    return Section("space", "The same moments in space", blocks)
 
 
 def _scores(scores: Scores, result: dict[str, Any]) -> Section:

@@ -59,14 +59,14 @@ def turn_curves(scores: Scores, *, step_deg: float | None = None) -> TurnCurves 
     if len(shots) < 2:
         return None
     site = scores.data.site
-    latitude, longitude = (_rounded(float(x), step_deg) for x in (site.latitude_deg, site.longitude_deg))
+    latitude, longitude = (rounded(float(x), step_deg) for x in (site.latitude_deg, site.longitude_deg))
     ends = Instants.from_utc([shots[i].time_utc or "" for i in (0, -1)])
     places = Site(_LATITUDES_DEG, longitude, 0.0 if step_deg else float(site.height_m))
     pair = ends[np.broadcast_to([0, 1], (len(_LATITUDES_DEG), 2))]
     times = SweepTimes(places, pair, np.ones(len(_LATITUDES_DEG), dtype=bool))
     law = rotation_law(scores.options.law)
     rows = {
-        score.model: sweep(score.geometry, times, _held(score.geometry, scores), law=law)
+        score.model: sweep(score.geometry, times, held_values(score.geometry, scores), law=law)
         for score in scores.models
     }
     point = None
@@ -83,7 +83,7 @@ def turn_curves(scores: Scores, *, step_deg: float | None = None) -> TurnCurves 
     return TurnCurves(rows, point, f"{first} to {until} UTC, longitude {abs(longitude):g} {east}")
 
 
-def _held(model: GeometryModel, scores: Scores) -> dict[str, Any]:
+def held_values(model: GeometryModel, scores: Scores) -> dict[str, Any]:
     """The values that the person holds, of those that the model has."""
     names = {parameter.name for parameter in model.parameters}
     return {name: value for name, value in scores.options.given.items() if name in names}
@@ -97,12 +97,13 @@ def _expected_turns(scores: Scores, ends: Instants) -> dict[str, float]:
     days = float(ends.utc_days[1] - ends.utc_days[0])
     turns = {}
     for score in scores.models:
-        view = view_of(score.geometry, ends, scores.data.site, _held(score.geometry, scores))
+        view = view_of(score.geometry, ends, scores.data.site, held_values(score.geometry, scores))
         law = rotation_law(scores.options.law)
         turn = pattern_turn(view[0], view[1], days, law, unproject(view[0], x, y)).turn
         turns[score.model] = float(np.rad2deg(turn))
     return turns
 
 
-def _rounded(value: float, step: float | None) -> float:
+def rounded(value: float, step: float | None) -> float:
+    """The nearest multiple of `step`; the very value without one."""
     return value if step is None else round(round(value / step) * step, 9)

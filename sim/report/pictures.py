@@ -67,13 +67,13 @@ def photo_pictures(photo: ReadPhoto, number: int, caption: str) -> list[Picture]
     spots = len(photo.shot.spots)
     counted = "1 numbered spot" if spots == 1 else f"{spots} numbered spots"
     return [
-        _coded(
+        coded(
             image,
             "jpeg",
             f"Photo {number}, {photo.shot.file}: the Sun's disc as the camera took it.",
             caption,
         ),
-        _coded(
+        coded(
             overlay,
             "jpeg",
             f"The same photo with the measured limb, the disc's centre, the vertical and {counted}.",
@@ -130,7 +130,7 @@ def turn_pictures(
         wide, tall = whole.size
         edges = (box.x0 * wide, (1 - box.y1) * tall, box.x1 * wide, (1 - box.y0) * tall)
         panel = whole.crop(tuple(round(edge) for edge in edges))  # pyright: ignore[reportArgumentType]
-        pictures.append(_coded(panel, "jpeg", start + rest, f"{photo.shot.file}, the {name}"))
+        pictures.append(coded(panel, "jpeg", start + rest, f"{photo.shot.file}, the {name}"))
     return pictures
 
 
@@ -152,8 +152,8 @@ def curve_pictures(curves: TurnCurves) -> list[Picture]:
     alt = f"Turn of the spot pattern against the latitude of the site, one curve for each of {names}"
     alt += "." if curves.point is None else ", and the measured turn at the site."
     caption = f"{curves.subtitle}. Models at their default values. {'. '.join(small)}{'.' if small else ''}"
-    narrow = _coded(_image(figure), "png", alt)
-    return [_coded(wide, "png", alt, caption, narrow)]
+    narrow = coded(_image(figure), "png", alt)
+    return [coded(wide, "png", alt, caption, narrow)]
 
 
 def residual_pictures(panels: Sequence[Mapping[str, Any]], names: Sequence[str]) -> tuple[list[Picture], str]:
@@ -177,7 +177,7 @@ def residual_pictures(panels: Sequence[Mapping[str, Any]], names: Sequence[str])
             + "; ".join(panel.get("lines", ()))
             + "."
         )
-        pictures.append(_coded(_image(figure), "png", alt))
+        pictures.append(coded(_image(figure), "png", alt))
     key = residual_key(panels, names)
     return pictures, "; ".join([key[0].capitalize(), *key[1:]]) + "."
 
@@ -198,7 +198,7 @@ def _image(figure: Figure, dpi: float | None = None) -> Image.Image:
     return Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3].copy())
 
 
-def _coded(
+def coded(
     image: Image.Image, kind: str, alt: str, caption: str = "", narrow: Picture | None = None
 ) -> Picture:
     """The pixels alone as a file: a fresh picture takes no metadata along."""
