@@ -97,7 +97,12 @@ class _Paper(FPDF):
             self._section(section)
 
     def _section(self, section: Section) -> None:
-        self._room(34)
+        first = section.blocks[0] if section.blocks else None
+        below = 12.0
+        if isinstance(first, Pictures):  # a heading stands on the page of its picture
+            columns = min(first.columns, len(first.items))
+            below = self._row_size(first.items[:columns], columns)[2]
+        self._room(22 + below)
         self.ln(4)
         self.set_draw_color(RULE)
         self.line(self.l_margin, self.y, self.l_margin + self.epw, self.y)
@@ -267,11 +272,15 @@ class _Paper(FPDF):
         for start in range(0, len(items), columns):
             self._pictures_row(items[start : start + columns], columns)
 
-    def _pictures_row(self, items: Sequence[Picture], columns: int) -> None:
+    def _row_size(self, items: Sequence[Picture], columns: int) -> tuple[float, list[float], float]:
+        """Width of a picture, heights of the pictures, height of the row with its captions; mm."""
         width = (self.epw - _GAP_MM * (columns - 1)) / columns
         heights = [width * one.size_px[1] / one.size_px[0] for one in items]
         captions = [self._height(one.caption, _SMALL_PT, width) if one.caption else 0.0 for one in items]
-        total = max(h + c for h, c in zip(heights, captions, strict=True)) + 2
+        return width, heights, max(h + c for h, c in zip(heights, captions, strict=True)) + 2
+
+    def _pictures_row(self, items: Sequence[Picture], columns: int) -> None:
+        width, heights, total = self._row_size(items, columns)
         self._room(total)
         top = self.y
         for place, (one, height) in enumerate(zip(items, heights, strict=True)):
