@@ -25,7 +25,9 @@ def _square(number):
 
 
 @pytest.mark.parametrize(
-    "make", [workers.Here, lambda: workers.Threads(2), lambda: workers.Processes(2)], ids=str
+    "make",
+    [workers.Here, lambda: workers.Threads(2), lambda: workers.Processes(2)],
+    ids=["here", "threads", "processes"],
 )
 def test_results_come_with_their_places(make):
     with workers.executor_for(None, make) as executor:
