@@ -32,6 +32,7 @@ SPOTS = ["--spot", "14,150,220", "--spot", "-12,176,300"]
 
 OTHERS = {
     "scene.png": ["scene", "--site", "46.5,-30", "--date", "2027-04-18", "--width", "1200"],
+    "day.png": ["day", "--site", "46.5,-30", "--date", "2027-04-18"],
     "pool.png": ["pool", str(HERE.parent / "pool-distant-sphere.csv"), "--figure"],
 }
 
