@@ -99,7 +99,9 @@ class _Paper(FPDF):
     def _section(self, section: Section) -> None:
         first = section.blocks[0] if section.blocks else None
         below = 12.0
-        if isinstance(first, Pictures):  # a heading stands on the page of its picture
+        if isinstance(first, Cautions):  # a heading stands on the page of its box or picture
+            below = self._cautions_height(first.items)
+        elif isinstance(first, Pictures):
             columns = min(first.columns, len(first.items))
             below = self._row_size(first.items[:columns], columns)[2]
         self._room(22 + below)
@@ -216,9 +218,11 @@ class _Paper(FPDF):
         self._paragraph(text, _SANS, 12, style="B", indent=7, width=self.epw - 12)
         self.set_y(top + height + 3)
 
+    def _cautions_height(self, items: Sequence[str]) -> float:
+        return 7 + sum(self._height(item, _BODY_PT, self.epw - 16) + 0.9 for item in items)
+
     def _cautions(self, items: Sequence[str]) -> None:
-        inner = self.epw - 10
-        height = 7 + sum(self._height(item, _BODY_PT, inner - 6) + 0.9 for item in items)
+        height = self._cautions_height(items)
         self._room(height)
         top = self.y
         self.set_fill_color(CAUTION_PAPER)
@@ -227,7 +231,7 @@ class _Paper(FPDF):
         self.rect(self.l_margin, top, self.epw, height, "DF")
         self.set_line_width(0.2)
         self.set_y(top + 3)
-        self._points(items, True, 5, inner)
+        self._points(items, True, 5, self.epw - 10)
         self.set_y(top + height + 3)
 
     def _table(self, table: Table) -> None:
