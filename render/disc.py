@@ -15,9 +15,11 @@ import numpy.typing as npt
 from ..models.errors import InputError, UnknownNameError
 from ..models.geometry import SunView
 from .frame import PictureFrame, VerticalWarp
+from .ground import Ground, cover_by_ground
 from .limb_darkening import LIMB_LAWS, RGB_NM, limb_coefficients
 from .mottling import Granulation, SurfaceFaculae, paint_mottling
 from .picture import to_picture
+from .pixel_share import shadow_share, trapezoid
 from .spot_painting import draw_spots
 from .spots import SurfaceSpots
 from .surfaces import SURFACES, paint_surface
@@ -106,7 +108,7 @@ def render_disc(
     if sky:
         _add_sky(image, frame, warp, coverage_ring, sky)
     if horizon is not None:
-        _cover_by_ground(image, frame, horizon, ground)
+        cover_by_ground(image, frame, Ground(horizon, light=ground))
     return image
 
 
@@ -198,27 +200,6 @@ def _radius_squared(
     out += across
 
 
-def _trapezoid(frame: PictureFrame, across: npt.NDArray, up: npt.NDArray) -> tuple[npt.NDArray, npt.NDArray]:
-    """Half widths (foot, plateau) in pixels of a unit square's shadow on the unit vector (across, up).
-
-    The vector is given in the disc frame; the square lies along the picture's rows and columns.
-    """
-    roll = math.radians(frame.roll_deg)
-    a = np.maximum(np.abs(across * math.cos(roll) + up * math.sin(roll)), 1e-4)
-    b = np.maximum(np.abs(up * math.cos(roll) - across * math.sin(roll)), 1e-4)
-    return (a + b) / 2, np.abs(a - b) / 2
-
-
-def _shadow_share(t: npt.NDArray, foot: npt.NDArray, plateau: npt.NDArray) -> npt.NDArray:
-    """Share of a unit square whose shadow lies below `t` (pixels from the centre)."""
-
-    def ramp(s: npt.NDArray) -> npt.NDArray:
-        return np.maximum(s, 0) ** 2
-
-    both = ramp(t + foot) - ramp(t + plateau) - ramp(t - plateau) + ramp(t - foot)
-    return np.clip(both / (2 * (foot**2 - plateau**2)), 0, 1)
-
-
 def _paint_limb(
     image: Image,
     frame: PictureFrame,
@@ -239,10 +220,10 @@ def _paint_limb(
     rho = np.hypot(x, y) + 1 / (24 * frame.radius_px**2)  # mean over a pixel's extent along the limb
     across, up = x / rho, y / rho * slope
     steepness = np.hypot(across, up)
-    foot, plateau = _trapezoid(frame, across / steepness, up / steepness)
+    foot, plateau = trapezoid(frame, across / steepness, up / steepness)
     gradient = steepness / frame.radius_px
     limb = (1 - rho) / gradient
-    share = _shadow_share(limb, foot, plateau)
+    share = shadow_share(limb, foot, plateau)
     far = np.minimum(limb, foot)
     length = np.maximum(far + foot, 0)
     nodes, weights = np.polynomial.legendre.leggauss(8)
@@ -271,16 +252,3 @@ def _add_sky(image: Image, frame: PictureFrame, warp: VerticalWarp, ring: Ring, 
         here = (rows >= top) & (rows < top + 64)
         outside[rows[here] - top, columns[here]] = (1 - share[here]) * sky
         image[block[0] : block[-1] + 1] += outside[..., None]
-
-
-def _cover_by_ground(image: Image, frame: PictureFrame, horizon: float, ground: float) -> None:
-    """Cover what lies below the horizon, the edge area-sampled."""
-    foot, plateau = _trapezoid(frame, np.zeros(1), np.ones(1))
-    columns = np.arange(frame.width_px)
-    for top in range(0, frame.height_px, 64):
-        rows = np.arange(top, min(top + 64, frame.height_px))
-        _, height = frame.to_disc(columns[None, :], rows[:, None])
-        share = _shadow_share((horizon - height) * frame.radius_px, foot, plateau)[..., None]
-        block = image[rows[0] : rows[-1] + 1]
-        block *= 1 - share.astype(np.float32)
-        block += (share * ground).astype(np.float32)

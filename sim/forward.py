@@ -18,14 +18,16 @@ from ..models.observables import altitude, project, semidiameter
 from ..models.place import Instants, parse_utc, utc_days_of
 from ..render.disc import render_disc
 from ..render.frame import PictureFrame, VerticalWarp
+from ..render.ground import cover_by_ground
 from ..render.picture import Optics, exposed_bands, to_picture
 from ..render.texture import SurfaceTexture
-from .atmosphere import apparent_altitude, axis_ratio, horizon_dip_rad, transmission, vertical_table
+from .atmosphere import apparent_altitude, axis_ratio, vertical_table
 from .camera import camera_roll, disc_radius_px
 from .files import write_whole
 from .picture_file import coded_bytes, truth_text
 from .predicting import predict
 from .scenario import PlannedShot, Scenario
+from .sky_light import ground_of, through_air
 from .texture_file import blank_share
 from .turns import pattern_turn
 
@@ -117,9 +119,10 @@ def light_of(
     scenario: Scenario, observation: Observation, *, surface: str = "plain"
 ) -> npt.NDArray[np.float32]:
     """Light that reaches the camera in one shot, (rows, columns, 3), linear, near 1 at the disc's centre."""
-    horizon = _horizon(scenario, observation)
-    upper_limb = VerticalWarp(observation.vertical_table).apparent(np.array(1.0))
-    if horizon > float(upper_limb):
+    ground = ground_of(scenario, observation)
+    x = np.linspace(-1, 1, 65)
+    upper_limb = VerticalWarp(observation.vertical_table).apparent(np.sqrt(1 - x**2))
+    if np.all(ground.skyline(x) > upper_limb):
         text = f"the Sun is below the horizon at {observation.shot.time_utc}: the picture shows the ground"
         warnings.warn(text, WhichsunWarning, stacklevel=3)
     granulation, faculae = scenario.surface.mottling(observation.days)
@@ -132,9 +135,9 @@ def light_of(
         texture=_texture(scenario, observation),
         granulation=granulation,
         faculae=faculae,
-        horizon=horizon,
     )
-    _dim_by_air(light, scenario, observation)
+    through_air(light, scenario, observation)
+    cover_by_ground(light, observation.frame, ground)
     return light
 
 
@@ -201,34 +204,6 @@ def picture_bytes(
 
         return fits_bytes(scenario, observation, draw_linear(scenario, observation, rng, surface=surface))
     return coded_bytes(kind, scenario, observation, draw(scenario, observation, rng, surface=surface))
-
-
-def _horizon(scenario: Scenario, observation: Observation) -> float:
-    """Height of the horizon above the Sun's apparent centre in limb radii; a plane has no dip."""
-    is_sphere = bool(np.all(np.isfinite(observation.view.celestial_north)))
-    dip = float(horizon_dip_rad(scenario.site.height_m)) if is_sphere else 0.0
-    return (-dip - observation.apparent_altitude_rad) / float(semidiameter(observation.view))
-
-
-def _dim_by_air(light: npt.NDArray[np.float32], scenario: Scenario, observation: Observation) -> None:
-    """Take from every pixel what the air does; the clearest channel at the Sun's centre keeps its light."""
-    frame, air = observation.frame, scenario.air
-    corners = [(c, r) for c in (0, frame.width_px - 1) for r in (0, frame.height_px - 1)]
-    _, ends = frame.to_disc(*np.array(corners, float).T)
-    radius = float(semidiameter(observation.view))
-    heights = np.linspace(float(ends.min()), float(ends.max()), 257)
-    lowest = np.deg2rad(-1.0)  # the air mass formula ends there; ground or night covers what lies lower
-    altitudes = np.maximum(observation.apparent_altitude_rad + heights * radius, lowest)
-    through = transmission(np.minimum(altitudes, np.pi / 2), air.pressure_hpa, haze=air.haze)
-    centre = transmission(max(observation.apparent_altitude_rad, lowest), air.pressure_hpa, haze=air.haze)
-    through = (through / centre.max()).astype(np.float32)
-    columns = np.arange(frame.width_px)[None, :]
-    for top in range(0, frame.height_px, 64):
-        rows = slice(top, min(top + 64, frame.height_px))
-        _, y = frame.to_disc(columns, np.arange(rows.start, rows.stop)[:, None])
-        light[rows] *= np.stack([np.interp(y, heights, channel) for channel in through.T], axis=-1).astype(
-            np.float32
-        )
 
 
 def photograph(
@@ -348,6 +323,7 @@ def _shot_truth(scenario: Scenario, observation: Observation) -> Mapping[str, An
         "axis_ratio": ratio,
         "altitude_deg": float(np.rad2deg(altitude(view))),
         "apparent_altitude_deg": float(np.rad2deg(observation.apparent_altitude_rad)),
+        "horizon_radii": ground_of(scenario, observation).horizon,
         **_picture_truth(scenario, observation),
         "spots": spots,
     }

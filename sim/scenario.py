@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..models.errors import TomlError, WhichsunError
+from ..models.errors import InputError, TomlError, WhichsunError
 from ..models.geometry import GeometryModel, resolve_values
 from ..models.place import Site
 from ..models.registry import get_model
@@ -72,6 +72,12 @@ AIR_KEYS = {
     "pressure_hpa": Key("number", low=0, high=1100),
     "temperature_c": Key("number", low=-90, high=60),
     "haze": Key("number", low=0, high=2),
+    "glow": Key("number", low=0, high=0.5),
+}
+GROUND_KEYS = {
+    "ridge_deg": Key("number", low=0, high=10),
+    "seed": Key("integer", low=0),
+    "light": Key("number", low=0, high=1),
 }
 SHOT_KEYS = {
     "file": Key("text", required=True),
@@ -92,21 +98,42 @@ SCENARIO_KEYS = {
     "sun": Key("table", table=SUN_KEYS),
     "camera": Key("table", table=CAMERA_KEYS),
     "air": Key("table", table=AIR_KEYS),
+    "ground": Key("table", table=GROUND_KEYS),
     "shot": Key("tables", required=True, table=SHOT_KEYS),
 }
 
 
 @dataclass(frozen=True)
 class Air:
-    """The air of an outing; without `refraction` the disc is neither lifted nor squashed."""
+    """The air of an outing.
+
+    Without `refraction` the disc is neither lifted nor squashed. `glow` is the sky's light beside a Sun on the
+    horizon as a share of its disc's, 0 behind a dense filter; see :func:`whichsun.sim.sky_light.through_air`.
+    """
 
     refraction: bool = True
     pressure_hpa: float = STANDARD_HPA
     temperature_c: float = STANDARD_C
     haze: float = 0.05
+    glow: float = 0.0
 
     def __post_init__(self) -> None:
         check_air(self.pressure_hpa, self.temperature_c)
+        if not 0 <= self.glow <= 0.5:
+            raise InputError("glow", "must be between 0 and 0.5", self.glow)
+
+
+@dataclass(frozen=True)
+class GroundLook:
+    """The ground before the sky: a level horizon, or a ridge up to `ridge_deg` above it that `seed` chooses."""
+
+    ridge_deg: float = 0.0
+    seed: int = 0
+    light: float = 0.004
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.ridge_deg <= 10:
+            raise InputError("ridge-deg", "must be between 0 and 10", self.ridge_deg)
 
 
 @dataclass(frozen=True)
@@ -139,6 +166,7 @@ class Scenario:
     camera: Camera = field(default_factory=Camera)
     camera_name: str = "simulated camera"
     air: Air = field(default_factory=Air)
+    ground: GroundLook = field(default_factory=GroundLook)
     note: str = ""
     sha256: str = ""
 
@@ -171,6 +199,7 @@ def read_scenario(path: Path | str) -> Scenario:
         camera=_camera_of(toml, camera),
         camera_name=camera.get("name", "simulated camera"),
         air=Air(**data.get("air", {})),
+        ground=GroundLook(**data.get("ground", {})),
         note=data.get("note", ""),
         sha256=hashlib.sha256(Path(path).read_bytes()).hexdigest(),
     )

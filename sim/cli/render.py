@@ -47,6 +47,12 @@ def run(
     faculae: Annotated[
         float | None, typer.Option(help="Contrast of faculae round the spots, 0 to 0.5; 0.15 is lively.")
     ] = None,
+    sky_glow: Annotated[
+        float | None, typer.Option(help="Light of the sky by a setting Sun, 0 to 0.5 of the disc's.")
+    ] = None,
+    ridge_deg: Annotated[
+        float | None, typer.Option(help="A ridge on the horizon, up to so many degrees high.")
+    ] = None,
     texture: Annotated[
         Path | None, typer.Option(metavar="PICTURE", help="A full-disc picture of the Sun as the surface.")
     ] = None,
@@ -57,6 +63,9 @@ def run(
         float, typer.Option(help="Solar north from the picture's up, anticlockwise.")
     ] = 0.0,
     size: Annotated[str, typer.Option(metavar="WxH", help="Pixels, without a scenario.")] = "1000x1000",
+    fill: Annotated[
+        float, typer.Option(help="Disc's diameter over the shorter side, without a scenario.")
+    ] = 0.9,
     roll_deg: Annotated[float, typer.Option(help="Camera's anticlockwise roll, without a scenario.")] = 0.0,
     refraction: Annotated[bool, typer.Option(help="Lift and squash the disc by the air.")] = True,
     noise_seed: Annotated[int | None, typer.Option(help="Add the camera's noise from this seed.")] = None,
@@ -89,9 +98,13 @@ def run(
                 )
             plan = read_scenario(scenario)
         else:
-            plan = _single(model, site, at, spot or [], group or [], setting or [], size, roll_deg)
+            plan = _single(model, site, at, spot or [], group or [], setting or [], size, roll_deg, fill)
         if not 1 <= shot <= len(plan.shots):
             raise InputError("shot", f"must be between 1 and {len(plan.shots)}", shot)
+        if sky_glow is not None:
+            plan = replace(plan, air=replace(plan.air, glow=sky_glow))
+        if ridge_deg is not None:
+            plan = replace(plan, ground=replace(plan.ground, ridge_deg=ridge_deg))
         if not refraction:
             plan = replace(plan, air=replace(plan.air, refraction=False))
         plan = replace(plan, shots=plan.shots[:shot])
@@ -145,8 +158,9 @@ def _single(
     settings: list[str],
     size: str,
     roll_deg: float,
+    fill: float,
 ) -> Any:
-    """A scenario of one shot from the options; the focal length makes the disc fill nine tenths."""
+    """A scenario of one shot from the options; the focal length makes the disc fill that share of the shorter side."""
     import math
     from dataclasses import replace
 
@@ -169,13 +183,15 @@ def _single(
             raise InputError(name, "must be given where there is no --scenario")
     if not math.isfinite(roll_deg):
         raise InputError("roll-deg", "must be finite", roll_deg)
+    if not 0.02 <= fill <= 4:
+        raise InputError("fill", "must be between 0.02 and 4", fill)
     geometry = get_model(str(model))
     given = settings_of(settings, [geometry])[0]
     place, instant = site_of(str(site)), Instants.from_utc(str(at))
     width, height = size_of(size)
     camera = Camera(width, height, sensor=Sensor(tint_rgb=(1.0, 0.93, 0.75), blur_px=0.5))
     radius = float(semidiameter(view_of(geometry, instant, place, given)))
-    focal = focal_length_for(camera, radius, 0.45 * min(width, height))
+    focal = focal_length_for(camera, radius, fill / 2 * min(width, height))
     camera = Camera(width, height, focal, camera.pixel_pitch_um, camera.sensor)
     places = [tuple(numbers("spot", text, (2, 3), "LAT,CARRINGTON_LON[,AREA_MSH]")) for text in spots]
     shot = PlannedShot("render.jpg", iso_utc(float(instant.utc_days)), roll_deg=roll_deg)
