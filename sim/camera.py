@@ -31,6 +31,8 @@ class Sensor:
         Standard deviation of the image of a point.
     noise_dn : float
         Standard deviation of the noise in 8-bit steps.
+    vignetting : float
+        Loss of light in the corners, 0 to 1.
     jpeg_quality : int
         Pillow's JPEG quality, 1 to 95.
     """
@@ -39,6 +41,7 @@ class Sensor:
     tint_rgb: tuple[float, float, float] = (1.0, 0.85, 0.6)
     blur_px: float = 1.0
     noise_dn: float = 2.0
+    vignetting: float = 0.0
     jpeg_quality: int = 92
 
     def __post_init__(self) -> None:
@@ -46,6 +49,7 @@ class Sensor:
             ("exposure", self.exposure, 0.0, 100.0),
             ("blur_px", self.blur_px, 0.0, 50.0),
             ("noise_dn", self.noise_dn, 0.0, 100.0),
+            ("vignetting", self.vignetting, 0.0, 1.0),
             ("jpeg_quality", self.jpeg_quality, 1, 95),
             *(("tint_rgb", share, 0.0, 1.0) for share in self.tint_rgb),
         ):

@@ -163,6 +163,7 @@ def draw(
         exposure=sensor.exposure,
         tint_rgb=sensor.tint_rgb,
         blur_px=sensor.blur_px,
+        vignetting=sensor.vignetting,
         noise_dn=sensor.noise_dn if rng is not None else 0.0,
         rng=rng,
     )
@@ -183,7 +184,8 @@ def draw_linear(
     sensor = scenario.camera.sensor
     light = light_of(scenario, observation, surface=surface)
     green = np.empty(light.shape[:2], np.float32)
-    for rows, band in exposed_bands(light, Optics(sensor.exposure, blur_px=sensor.blur_px)):
+    optics = Optics(sensor.exposure, blur_px=sensor.blur_px, vignetting=sensor.vignetting)
+    for rows, band in exposed_bands(light, optics):
         green[rows] = band[..., 1]
     if rng is not None:
         green += np.float32(sensor.noise_dn / 255) * rng.standard_normal(green.shape, np.float32)

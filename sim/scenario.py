@@ -65,6 +65,7 @@ CAMERA_KEYS = {
     "tint_rgb": Key("numbers", low=0, high=1),
     "blur_px": Key("number", low=0, high=50),
     "noise_dn": Key("number", low=0, high=100),
+    "vignetting": Key("number", low=0, high=1),
     "jpeg_quality": Key("integer", low=1, high=95),
 }
 AIR_KEYS = {
@@ -265,7 +266,7 @@ def _picture_of(toml: TomlText, table: Mapping[str, Any], folder: Path) -> RealS
 
 
 def _camera_of(toml: TomlText, table: Mapping[str, Any]) -> Camera:
-    sensor_names = ("exposure", "tint_rgb", "blur_px", "noise_dn", "jpeg_quality")
+    sensor_names = ("exposure", "tint_rgb", "blur_px", "noise_dn", "vignetting", "jpeg_quality")
     if "tint_rgb" in table and len(table["tint_rgb"]) != 3:
         raise toml.error(("camera", "tint_rgb"), "expected a list of three numbers")
     sensor = Sensor(**{name: table[name] for name in sensor_names if name in table})

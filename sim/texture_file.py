@@ -22,7 +22,9 @@ from ..models.place import Instants, iso_utc, parse_utc, utc_days_of
 from ..render.texture import SurfaceTexture
 from .rotation import RotationLaw
 
-_EDGE = 0.985  # limb radii: nearer the limb a picture's own blur mixes the sky in
+_EDGE = (
+    0.985  # limb radii: nearer the limb a picture's own blur mixes the sky in, so a quiet Sun is taken there
+)
 _MOST_CELLS = 8192
 _BRIGHTEST = 1.5  # faculae are fainter; what is brighter is a caption
 
@@ -101,7 +103,7 @@ def blank_share(view: SunView, texture: SurfaceTexture) -> float:
 
 
 def read_surface(path: Path | str, utc: str | None = None, north_deg: float = 0.0) -> RealSurface:
-    """Unproject a full-disc picture.
+    """Unproject a full-disc picture; what it does not show is blank, its outermost rim is taken as quiet.
 
     Parameters
     ----------
@@ -153,8 +155,10 @@ def read_surface(path: Path | str, utc: str | None = None, north_deg: float = 0.
         x, y = seen.x, seen.y
         at_column, at_row = disc.to_pixels(x, y)
         good = seen.visible & (np.hypot(x, y) < _EDGE)
+        # The limb itself runs between cells: those that it touches belong to what is seen.
+        rim = ~good & (seen.mu > -1.5 * 2 * math.pi / across)
         good &= (at_row >= 0) & (at_row <= rows - 1) & (at_column >= 0) & (at_column <= columns - 1)
-        values = np.full(len(x), np.nan, np.float32)
+        values = np.where(rim, np.float32(1), np.float32(np.nan))
         if np.any(good):
             places = [at_row[good], at_column[good]]
             light = _interpolated(photo.luma, table, places) / found.background.at(x[good], y[good])

@@ -45,7 +45,7 @@ def run(
         float | None, typer.Option(help="Contrast of the granules, 0 to 0.3; 0.05 is strong.")
     ] = None,
     faculae: Annotated[
-        float | None, typer.Option(help="Contrast of faculae round the spots, 0 to 0.5; 0.15 is lively.")
+        float | None, typer.Option(help="Contrast of faculae round the spots, 0 to 0.5; 0.1 is natural.")
     ] = None,
     sky_glow: Annotated[
         float | None, typer.Option(help="Light of the sky by a setting Sun, 0 to 0.5 of the disc's.")
