@@ -24,7 +24,7 @@ from ..render.texture import SurfaceTexture
 from .atmosphere import apparent_altitude, axis_ratio, vertical_table
 from .camera import camera_roll, disc_radius_px
 from .files import write_whole
-from .picture_file import coded_bytes, truth_text
+from .picture_file import coded_bytes, format_of, truth_text
 from .predicting import predict
 from .scenario import PlannedShot, Scenario
 from .sky_light import ground_of, through_air
@@ -241,7 +241,7 @@ def photograph(
             raise OutputExistsError(path)
     observations = observe(scenario)
     for path, observation in zip(paths, observations, strict=True):
-        write_whole(path, picture_bytes("JPEG", scenario, observation, rng))
+        write_whole(path, picture_bytes(format_of(path), scenario, observation, rng))
     record = {**truth(scenario, observations), "seed": seed}
     write_whole(folder / "truth.json", truth_text(record))
     return paths

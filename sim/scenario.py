@@ -18,6 +18,7 @@ from .atmosphere import STANDARD_C, STANDARD_HPA, check_air
 from .camera import Camera, Sensor
 from .outing import MOUNTS
 from .outing_file import SITE_KEYS
+from .picture_file import FORMATS
 from .rotation import DEFAULT_LAW, rotation_law
 from .spot_groups import spot_group
 from .surface import LARGEST_MSH, SunSpot, Surface, random_spots
@@ -228,8 +229,9 @@ def _shots_of(toml: TomlText, tables: list[dict[str, Any]]) -> tuple[PlannedShot
     shots: list[PlannedShot] = []
     for i, table in enumerate(tables):
         name = table["file"]
-        if Path(name).name != name or Path(name).suffix.lower() not in (".jpg", ".jpeg"):
-            raise toml.error(("shot", i, "file"), f"expected a plain name ending in .jpg, got '{name}'")
+        if Path(name).name != name or Path(name).suffix.lower() not in FORMATS:
+            text = f"expected a plain name ending in .jpg, .png or .fits, got '{name}'"
+            raise toml.error(("shot", i, "file"), text)
         if name in {shot.file for shot in shots}:
             raise toml.error(("shot", i, "file"), f"expected a name used once, got '{name}' again")
         shots.append(PlannedShot(**table))

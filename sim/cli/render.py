@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from .plumbing import check_free, report, write_whole
+from .plumbing import check_free, progress_on_stderr, report, write_whole
 
 NAME = "render"
 _MOST_SHOWN = 12  # spots
@@ -120,7 +120,9 @@ def run(
             raise InputError("texture-time and texture-north-deg", "must come with --texture")
         observations = observe(plan)
         rng = None if noise_seed is None else np.random.default_rng(noise_seed)
-        content = picture_bytes(kind, plan, observations[-1], rng, surface=surface)
+        with progress_on_stderr("drawing", quiet=as_json) as told:
+            told(0, 1, "drawing")
+            content = picture_bytes(kind, plan, observations[-1], rng, surface=surface)
         known = truth(plan, observations)
         shown = {
             **{name: known[name] for name in ("model", "set", "rotation", "site")},

@@ -16,6 +16,8 @@ import numpy as np
 from whichsun.models.geometry import SunView
 from whichsun.models.observables import body_vector
 from whichsun.render.disc import PictureFrame, SurfaceSpots, render_disc
+from whichsun.render.mottling import Granulation, SurfaceFaculae
+from whichsun.render.texture import SurfaceTexture
 
 RNG = np.random.default_rng(20)
 ATTITUDE = np.array([[-1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]])
@@ -52,6 +54,22 @@ def plain_pass(size, channels):
     return lambda: array * np.sqrt(np.maximum(1 - x * x - y * y, 0))
 
 
+def optional_parts():
+    """Print what the parts that are off by default add to a 1024 px disc in colour; no goal is set for them."""
+    frame, spots = PictureFrame.centred(1024), fifty_spots()
+    shape = (1440, 2880)
+    parts = {
+        "granulation": {"granulation": Granulation(0.05, 1)},
+        "faculae": {"faculae": SurfaceFaculae(spots.points, np.full(50, 0.07), 0.1, 1)},
+        "texture": {"texture": SurfaceTexture(RNG.uniform(0.9, 1.1, shape).astype(np.float32))},
+        "grid": {"surface": "grid"},
+    }
+    base = timed(lambda: render_disc(VIEW, frame, spots), 5)
+    for name, keywords in parts.items():
+        cost = timed(lambda k=keywords: render_disc(VIEW, frame, spots, **k), 5)
+        print(f"{name} adds {cost - base:.0f} ms to {base:.0f} ms at 1024 px")
+
+
 def main():
     """Print the ratios."""
     spots = fifty_spots()
@@ -70,6 +88,7 @@ def main():
                 f"{size:4d}  {len(wavelengths):8d}  {base:7.1f}  {costs[0]:7.1f}"
                 + "".join(f"  {c / base:5.2f}" for c in costs)
             )
+    optional_parts()
     frame = PictureFrame.centred(512)
     cost = timed(lambda: render_disc(VIEW, frame, spots, vertical_table=TABLE), 15)
     print(f"512 px, colour, 50 spots, squashed: {1e3 / cost:.0f} frames a second on one core")

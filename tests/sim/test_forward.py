@@ -155,3 +155,12 @@ def test_spots_keep_their_body_place_between_shots():
     assert last.days == pytest.approx(12.6667 / 24, abs=1e-5)
     # 0.194 deg of drift near the middle of the disc is 0.0034 radii.
     assert np.hypot(carried.x - last.x, carried.y - last.y)[0] == pytest.approx(0.0033, abs=2e-4)
+
+
+def test_the_ending_of_a_shots_file_chooses_its_format(tmp_path):
+    scenario = small(SPHERE)
+    names = ("a.png", "b.fits")
+    shots = tuple(replace(shot, file=name) for shot, name in zip(scenario.shots, names, strict=True))
+    photograph(replace(scenario, shots=shots), tmp_path, np.random.default_rng(1))
+    assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
+    assert (tmp_path / "b.fits").read_bytes().startswith(b"SIMPLE  =")

@@ -85,7 +85,7 @@ def test_values(tmp_path):
             "line 23, 'air.temperature_c': expected a number between",
         ),
         ('"a.jpg"', '"../a.jpg"', "line 25, 'shot[1].file': expected a plain name ending in .jpg"),
-        ('"a.jpg"', '"a.png"', "expected a plain name ending in .jpg"),
+        ('"a.jpg"', '"a.gif"', "expected a plain name ending in .jpg"),
         ("T07:40:00Z", "T07:40:00", "line 26, 'shot[1].time_utc': must have an offset or Z"),
         ("hand-held", "hand", "did you mean 'hand-held'?"),
         ("[[shot]]", "[[shots]]", "'shots': unknown key: did you mean 'shot'?"),
