@@ -268,6 +268,14 @@ def truth(scenario: Scenario, observations: list[Observation]) -> dict[str, Any]
         "model": scenario.model.name,
         "set": dict(scenario.given),
         "rotation": scenario.surface.law.name,
+        "drawn_with": {
+            "granulation": scenario.surface.granulation,
+            "faculae": scenario.surface.faculae,
+            "outlines_seed": scenario.surface.seed,
+            "sky_glow": scenario.air.glow,
+            "ridge_deg": scenario.ground.ridge_deg,
+            "ridge_seed": scenario.ground.seed,
+        },
         "site": {
             "latitude_deg": float(site.latitude_deg),
             "longitude_deg": float(site.longitude_deg),

@@ -125,7 +125,7 @@ def run(
             content = picture_bytes(kind, plan, observations[-1], rng, surface=surface)
         known = truth(plan, observations)
         shown = {
-            **{name: known[name] for name in ("model", "set", "rotation", "site")},
+            **{name: known[name] for name in ("model", "set", "rotation", "drawn_with", "site")},
             "shot": known["shots"][-1],
         }
         record = {

@@ -129,6 +129,7 @@ def test_jpeg_passes_for_a_photo_and_the_truth_stands_beside_it(tmp_path, capsys
     known = json.loads((tmp_path / "sun.truth.json").read_text())
     assert known["schema"] == "whichsun/truth/1"
     assert known["shots"][0]["file"] == "sun.jpg"
+    assert known["drawn_with"]["granulation"] == 0
     assert known["shots"][0]["spots"] == shown["shot"]["spots"]
     assert shown["truth_file"] == str(tmp_path / "sun.truth.json")
     assert main(["render", *OPTIONS, "-o", str(tmp_path / "sun.png")]) == 2  # its truth is there already
