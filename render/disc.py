@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from ..models.errors import InputError, UnknownNameError
 from ..models.geometry import SunView
-from .frame import PictureFrame, VerticalWarp
+from .frame import PictureFrame, VerticalWarp, bounding_box
 from .ground import Ground, cover_by_ground
 from .limb_darkening import LIMB_LAWS, RGB_NM, limb_coefficients
 from .mottling import Granulation, SurfaceFaculae, paint_mottling
@@ -119,7 +119,7 @@ def _paint_face(
     image: Image, frame: PictureFrame, warp: VerticalWarp, law: npt.NDArray, perspective: float
 ) -> Ring:
     """Fill the disc; return rows, columns and covered share of the pixels that the limb crosses."""
-    r0, r1, c0, c1 = _bounding_box(frame, warp)
+    r0, r1, c0, c1 = bounding_box(frame, warp)
     if r0 >= r1 or c0 >= c1:
         empty = np.zeros(0, np.intp)
         return empty, empty, np.zeros(0)
@@ -152,19 +152,6 @@ def _paint_face(
     rows, columns = np.concatenate(found_rows), np.concatenate(found_columns)
     share = _paint_limb(image, frame, warp, law, perspective, rows, columns)
     return rows, columns, share
-
-
-def _bounding_box(frame: PictureFrame, warp: VerticalWarp) -> tuple[int, int, int, int]:
-    """First and past-last rows and columns that the disc may touch."""
-    turn = np.linspace(0, 2 * np.pi, 721)
-    column, row = frame.to_pixels(np.cos(turn), warp.apparent(np.sin(turn)))
-    margin = 2 + 1e-5 * frame.radius_px
-    return (
-        max(0, math.floor(row.min() - margin)),
-        min(frame.height_px, math.ceil(row.max() + margin) + 1),
-        max(0, math.floor(column.min() - margin)),
-        min(frame.width_px, math.ceil(column.max() + margin) + 1),
-    )
 
 
 def _radius_squared(

@@ -127,3 +127,16 @@ def _extended(values: npt.ArrayLike) -> Array:
         raise InputError("vertical_table", "must hold two finite arrays of two or more entries")
     far = 1e4
     return np.concatenate([[v[0] - far * (v[1] - v[0])], v, [v[-1] + far * (v[-1] - v[-2])]])
+
+
+def bounding_box(frame: PictureFrame, warp: VerticalWarp) -> tuple[int, int, int, int]:
+    """First and past-last rows and columns that the disc may touch."""
+    turn = np.linspace(0, 2 * np.pi, 721)
+    column, row = frame.to_pixels(np.cos(turn), warp.apparent(np.sin(turn)))
+    margin = 2 + 1e-5 * frame.radius_px
+    return (
+        max(0, math.floor(row.min() - margin)),
+        min(frame.height_px, math.ceil(row.max() + margin) + 1),
+        max(0, math.floor(column.min() - margin)),
+        min(frame.width_px, math.ceil(column.max() + margin) + 1),
+    )

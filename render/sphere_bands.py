@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..models.geometry import SunView
-from .frame import PictureFrame, VerticalWarp
+from .frame import PictureFrame, VerticalWarp, bounding_box
 from .spot_painting import observer_axes, on_sphere
 
 Floats = npt.NDArray[np.float32]
@@ -33,10 +33,7 @@ def surface_bands(view: SunView, frame: PictureFrame, warp: VerticalWarp) -> Ite
     """Bands that hold the whole disc, one pixel of sky around it included."""
     axes = observer_axes(view).astype(np.float32)
     distance = float(view.distance)
-    turn = np.linspace(0, 2 * np.pi, 721)
-    at_column, at_row = frame.to_pixels(np.cos(turn), warp.apparent(np.sin(turn)))
-    left, right = max(0, int(at_column.min()) - 1), min(frame.width_px, int(at_column.max()) + 3)
-    top, bottom = max(0, int(at_row.min()) - 1), min(frame.height_px, int(at_row.max()) + 3)
+    top, bottom, left, right = bounding_box(frame, warp)
     if left >= right:
         return
     columns = np.arange(left, right)[None, :]

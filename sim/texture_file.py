@@ -121,6 +121,7 @@ def read_surface(path: Path | str, utc: str | None = None, north_deg: float = 0.
     PictureError
         The picture cannot be read or shows no whole disc.
     """
+    from .photo.edges import sample
     from .photo.field import disc_field
     from .photo.limb import measure_limb
     from .photo.load import linear_table, load_photo
@@ -140,7 +141,6 @@ def read_surface(path: Path | str, utc: str | None = None, north_deg: float = 0.
     found, _ = disc_field(photo, table, limb)
     if found is None or limb.horizon is not None:
         raise PictureError(path.name, "shows no whole disc of the Sun", "give a full-disc picture")
-    rows, columns = photo.luma.shape
     disc = limb.disc
     across = min(_MOST_CELLS, max(360, 2 * math.ceil(math.pi * disc.a)))
     across -= across % 48  # many divisors, for smaller pictures
@@ -157,23 +157,11 @@ def read_surface(path: Path | str, utc: str | None = None, north_deg: float = 0.
         good = seen.visible & (np.hypot(x, y) < _EDGE)
         # The limb itself runs between cells: those that it touches belong to what is seen.
         rim = ~good & (seen.mu > -1.5 * 2 * math.pi / across)
-        good &= (at_row >= 0) & (at_row <= rows - 1) & (at_column >= 0) & (at_column <= columns - 1)
         values = np.where(rim, np.float32(1), np.float32(np.nan))
         if np.any(good):
-            places = [at_row[good], at_column[good]]
-            light = _interpolated(photo.luma, table, places) / found.background.at(x[good], y[good])
+            light = sample(photo.luma, table, at_column[good], at_row[good])  # nan outside the picture
+            light /= found.background.at(x[good], y[good])
             values[good] = np.where(light < _BRIGHTEST, light, np.nan)
         brightness[part] = values.reshape(len(latitude), across)
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return RealSurface(SurfaceTexture(brightness), utc_days, iso_utc(utc_days), path.name, digest, north_deg)
-
-
-def _interpolated(luma: np.ndarray, table: np.ndarray, places: list[np.ndarray]) -> np.ndarray:
-    """Linear light at (row, column) places, linear between the pixels."""
-    row, column = places
-    low = np.minimum(row.astype(np.intp), luma.shape[0] - 2)
-    left = np.minimum(column.astype(np.intp), luma.shape[1] - 2)
-    v, u = row - low, column - left
-    upper = table[luma[low, left]] * (1 - u) + table[luma[low, left + 1]] * u
-    lower = table[luma[low + 1, left]] * (1 - u) + table[luma[low + 1, left + 1]] * u
-    return upper * (1 - v) + lower * v
