@@ -146,7 +146,15 @@ def _texture(scenario: Scenario, observation: Observation) -> SurfaceTexture | N
     picture = scenario.surface.picture
     if picture is None:
         return None
-    return picture.carried(utc_days_of(parse_utc(observation.shot.time_utc)), scenario.surface.law)
+    now = utc_days_of(parse_utc(observation.shot.time_utc))
+    epoch = now - observation.days
+    if not picture.lives(epoch):
+        text = (
+            f"{picture.file} was taken {abs(epoch - picture.utc_days):.0f} days apart: its face is laid on as it was "
+            "then, because no spot of it lives so long"
+        )
+        warnings.warn(text, WhichsunWarning, stacklevel=3)
+    return picture.carried(now, scenario.surface.law, epoch)
 
 
 def draw(

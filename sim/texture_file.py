@@ -26,6 +26,8 @@ _EDGE = (
     0.985  # limb radii: nearer the limb a picture's own blur mixes the sky in, so a quiet Sun is taken there
 )
 _MOST_CELLS = 8192
+LAST_DAYS = 14.0
+"""As long as a picture's face may be seen; few spots live longer (common practice, no source)."""
 _BRIGHTEST = 1.5  # faculae are fainter; what is brighter is a caption
 
 
@@ -52,21 +54,30 @@ class RealSurface:
     sha256: str
     north_deg: float = 0.0
 
-    def carried(self, utc_days: float, law: RotationLaw) -> SurfaceTexture:
-        """The surface at another instant, every latitude drifted by the rotation law."""
+    def carried(self, utc_days: float, law: RotationLaw, epoch_days: float | None = None) -> SurfaceTexture:
+        """The surface at another instant, every latitude drifted by the rotation law.
+
+        Where `epoch_days`, the outing's first shot, is more than `LAST_DAYS` away from the picture, no spot of it lives
+        any more and the law would only shear it: it is laid there as it is, and drifts from then on.
+        """
+        start = self.utc_days if epoch_days is None or self.lives(epoch_days) else epoch_days
         cells = self.texture.brightness
         rows, columns = cells.shape
         latitude = ((np.arange(rows) + 0.5) / rows - 0.5) * math.pi
-        shift = law.drift(latitude) * (utc_days - self.utc_days) * columns / (2 * math.pi)
+        shift = law.drift(latitude) * (utc_days - start) * columns / (2 * math.pi)
         moved = np.empty_like(cells)
-        for start in range(0, rows, 64):
-            part = slice(start, min(start + 64, rows))
+        for first in range(0, rows, 64):
+            part = slice(first, min(first + 64, rows))
             source = (np.arange(columns) - shift[part, None]) % columns
             low = np.floor(source).astype(np.intp)
             weight = (source - low).astype(np.float32)
             row = np.arange(part.start, part.stop)[:, None]
             moved[part] = cells[row, low % columns] * (1 - weight) + cells[row, (low + 1) % columns] * weight
         return SurfaceTexture(moved)
+
+    def lives(self, utc_days: float) -> bool:
+        """Whether the picture's spots may still be there."""
+        return abs(utc_days - self.utc_days) <= LAST_DAYS
 
 
 def geocentric_view(utc: str, north_deg: float = 0.0) -> SunView:

@@ -107,6 +107,20 @@ def test_the_drift_turns_each_latitude_by_the_law():
         assert got == pytest.approx(want, abs=1e-3)
 
 
+def test_an_old_face_is_laid_on_unsheared_and_drifts_from_then_on():
+    law = rotation_law("snodgrass-1983")
+    cells = np.ones((180, 360), np.float32)
+    cells[140, 100] = 0.0
+    fresh = read_surface(HMI / "20240712_1200_hmiigr_512.jpg", UTC)
+    surface = type(fresh)(SurfaceTexture(cells), 0.0, UTC, "", "")
+    np.testing.assert_array_equal(surface.carried(1000.0, law, 1000.0).brightness, cells)
+    later, soon = surface.carried(1000.5, law, 1000.0), surface.carried(0.5, law, 0.0)
+    np.testing.assert_allclose(later.brightness, soon.brightness, atol=1e-6)
+    np.testing.assert_array_equal(
+        surface.carried(9.5, law, 9.0).brightness, surface.carried(9.5, law).brightness
+    )
+
+
 def test_what_the_picture_does_not_show_is_striped(make_texture_view):
     cells = np.full((96, 192), np.nan, np.float32)
     texture = SurfaceTexture(cells)
