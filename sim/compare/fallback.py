@@ -48,7 +48,8 @@ def safe_evidence(
     Notes
     -----
     Importance draws that stay few (below 200) or give an error above 0.05 mean a likelihood far from normal: several
-    peaks, or one at a bound. The scan's cells are kept: they say where the likelihood is high.
+    peaks, or one at a bound. The scan's cells are kept: they say where the likelihood is high. Where the draws were
+    enough and the sampler's own error is no smaller, their evidence stays.
     """
     fast = integrate(problem, rng)
     if is_good(fast):
@@ -61,7 +62,8 @@ def safe_evidence(
         warnings.warn(text, WhichsunWarning, stacklevel=2)
         return fast
     tell(f"{words}: nested sampling, some minutes")
-    return by_nested(problem, fast, rng)
+    slow = by_nested(problem, fast, rng)
+    return fast if fast.effective >= LEAST_EFFECTIVE and fast.error <= slow.error else slow
 
 
 def by_nested(problem: Problem, fast: Evidence, rng: np.random.Generator) -> Evidence:

@@ -134,15 +134,19 @@ def _misfits(best: ModelScore, free: float, p: float | None) -> list[str]:
     return reasons
 
 
+def too_close(best: ModelScore, rival: ModelScore) -> str:
+    """That the lead is too small for a verdict, in words."""
+    lead = odds_words(best.ln_evidence - rival.ln_evidence)
+    asked = "20 to 1 is asked for, numerical error counted"
+    return f"{best.model} is ahead of {rival.model} by too little ({lead}; {asked})"
+
+
 def _doubts(best: ModelScore, rivals: Sequence[ModelScore], free: float) -> list[str]:
     doubts = []
     for rival in rivals:
         margin = best.ln_evidence - rival.ln_evidence - 2 * float(np.hypot(best.error, rival.error))
         if margin < FAVOURS:
-            lead = odds_words(best.ln_evidence - rival.ln_evidence)
-            doubts.append(
-                f"{best.model} is ahead of {rival.model} by too little ({lead}, 20 to 1 is asked for)"
-            )
+            doubts.append(too_close(best, rival))
         elif rival.leader.ln_evidence >= best.ln_evidence:
             doubts.append(f"the variant '{rival.leader.variant.name}' of {rival.model} alone does as well")
     if best.ln_evidence - free < OVER_FREE:

@@ -7,7 +7,7 @@ from scipy.stats import norm
 
 from ..compare.contest import ModelScore
 from ..compare.numeric import ln_sum
-from ..compare.verdict import FAVOURS, LEAST_P, NONE_FITS, OVER_FREE, Verdict, free_voice, headline
+from ..compare.verdict import FAVOURS, LEAST_P, NONE_FITS, OVER_FREE, Verdict, free_voice, headline, too_close
 from ..compare.words import bayes_factor_words, odds_words
 from .mixture import LN_TAU, LN_TAU_SIGMA
 from .scoring import Entry, PoolScores
@@ -58,8 +58,7 @@ def pool_verdict(scores: PoolScores) -> Verdict:
 def _doubts(scores: PoolScores, best: ModelScore, rival: ModelScore) -> list[str]:
     margin = best.ln_evidence - rival.ln_evidence - 2 * float(np.hypot(best.error, rival.error))
     if margin < FAVOURS:
-        lead = odds_words(best.ln_evidence - rival.ln_evidence)
-        return [f"{best.model} is ahead of {rival.model} by too little ({lead}, 20 to 1 is asked for)"]
+        return [too_close(best, rival)]
     if rival.leader.ln_evidence >= best.ln_evidence:
         return [f"the variant '{rival.leader.variant.name}' of {rival.model} alone does as well"]
     doubts = []

@@ -67,3 +67,20 @@ def test_a_good_fast_result_is_kept(few_spots, monkeypatch):
     problem = problem_of(model, model.variants[0], few_spots, "howard-1984")
     kept = fallback.safe_evidence(problem, np.random.default_rng(1), "distant-sphere")
     assert fallback.is_good(kept)
+
+
+@pytest.mark.parametrize(
+    ("effective", "error", "kept"), [(900.0, 0.08, "importance"), (90.0, 0.08, "nested")]
+)
+def test_the_sampler_does_not_replace_enough_draws_by_a_rougher_value(
+    few_spots, monkeypatch, effective, error, kept
+):
+    model = get_model("distant-sphere")
+    problem = problem_of(model, model.variants[0], few_spots, "howard-1984")
+    fast = replace(integrate(problem, np.random.default_rng(1)), effective=effective, error=error)
+    monkeypatch.setattr(fallback, "integrate", lambda problem, rng: fast)
+    monkeypatch.setattr(fallback, "has_nested", lambda: True)
+    monkeypatch.setattr(
+        fallback, "by_nested", lambda problem, fast, rng: replace(fast, error=0.1, by="nested")
+    )
+    assert fallback.safe_evidence(problem, np.random.default_rng(1), "distant-sphere").by == kept
