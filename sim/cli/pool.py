@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from .plumbing import print_table, progress_on_stderr, report
+from .scoring import Rotation, Scheduler, Settings
 
 NAME = "pool"
 _LISTED = 25
@@ -38,13 +39,8 @@ def run(
         list[str] | None,
         typer.Option(help="A model to add, a name or path/to/file.py:ClassName; may be repeated."),
     ] = None,
-    setting: Annotated[
-        list[str] | None,
-        typer.Option("--set", metavar="PARAM=VALUE", help="Hold a parameter at a value; may be repeated."),
-    ] = None,
-    rotation: Annotated[
-        str | None, typer.Option(metavar="LAW", help="Rotation law of the spots, or rigid.")
-    ] = None,
+    setting: Settings = None,
+    rotation: Rotation = None,
     chart: Annotated[
         list[str] | None,
         typer.Option("--map", metavar="MAP", help="Map of the plane; may be repeated."),
@@ -52,10 +48,7 @@ def run(
     figure: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw every angle on every model's curve.")
     ] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
-    ] = None,
+    scheduler: Scheduler = None,
     checkpoint: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Keep finished blocks here; the same command goes on from it."),

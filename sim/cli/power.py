@@ -8,6 +8,7 @@ import typer
 
 from ..safety import caution_lines
 from .plumbing import print_table, progress_on_stderr, report
+from .scoring import Rotation, Scheduler, Settings
 
 NAME = "power"
 
@@ -36,23 +37,15 @@ def run(
             "Default: distant-sphere and nearby-plane.",
         ),
     ] = None,
-    setting: Annotated[
-        list[str] | None,
-        typer.Option("--set", metavar="PARAM=VALUE", help="Hold a parameter at a value; may be repeated."),
-    ] = None,
-    rotation: Annotated[
-        str | None, typer.Option(metavar="LAW", help="Rotation law of the spots, or rigid.")
-    ] = None,
+    setting: Settings = None,
+    rotation: Rotation = None,
     what_if: Annotated[
         bool,
         typer.Option("--what-if", help="Simulate also what would raise the evidence (five times the work)."),
     ] = False,
     outings: Annotated[int, typer.Option(help="Simulated outings for each true model.", min=1)] = 40,
     processes: Annotated[int | None, typer.Option(help="Processes; default one per core.", min=1)] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
-    ] = None,
+    scheduler: Scheduler = None,
     seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:

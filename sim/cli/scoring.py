@@ -27,6 +27,10 @@ Charts = Annotated[
         "--map", metavar="MAP", help="Map of the plane, a short name or PROJ text; may be repeated."
     ),
 ]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
+]
 Drivers = Annotated[
     bool,
     typer.Option("--drivers/--no-drivers", help="Score again without every spot, shot and quantity in turn."),

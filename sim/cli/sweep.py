@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from .plumbing import check_free, print_table, progress_on_stderr, report, write_whole
+from .scoring import Scheduler
 
 NAME = "sweep"
 
@@ -59,10 +60,7 @@ def run(
     sigma: Annotated[float, typer.Option(help="Uncertainty of a measured turn for --map, degrees.")] = 2.0,
     width: Annotated[int, typer.Option(help="Width of a PNG in pixels.")] = 1200,
     height: Annotated[int, typer.Option(help="Height of the figure in pixels, where it is a PNG.")] = 900,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://127.0.0.1:8786."),
-    ] = None,
+    scheduler: Scheduler = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing figure.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
