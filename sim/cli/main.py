@@ -7,7 +7,7 @@ import sys
 import typer
 
 from ...models.errors import WhichsunError
-from . import day, demo, measure, models, pool, power, predict, render, report, scene, score, sweep
+from . import day, demo, measure, models, plan, pool, power, predict, render, report, scene, score, sweep
 
 app = typer.Typer(
     name="whichsun",
@@ -17,7 +17,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for command in (demo, models, predict, sweep, day, power, render, scene, measure, score, pool, report):
+for command in (demo, models, plan, predict, sweep, day, power, render, scene, measure, score, pool, report):
     sentence = " ".join((command.run.__doc__ or "").split())
     app.command(command.NAME, short_help=sentence)(command.run)  # given in full, so that it is not cut
 

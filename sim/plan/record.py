@@ -1,0 +1,77 @@
+"""A plan as JSON types: instants in UTC, angles in degrees, units in the key names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..safety import CAUTIONS
+from .days import DayPlan, ModelTurn, Plan, Window, iso
+from .zones import Zone
+
+
+def plan_json(plan: Plan) -> dict[str, Any]:
+    """The keys of a plan; sections of other modules add theirs, to the whole or to its days."""
+    site = plan.site
+    return {
+        "site": {
+            "latitude_deg": float(site.latitude_deg),
+            "longitude_deg": float(site.longitude_deg),
+            "height_m": float(site.height_m),
+        },
+        "zone": {"name": plan.zone.name, "source": plan.zone.source},
+        "altitude_limits_deg": [plan.low_deg, plan.high_deg],
+        "rotation": plan.law.name,
+        "models": {model.name: dict(given) for model, given in plan.models},
+        "days": [_day(day, plan.zone) for day in plan.days],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _day(day: DayPlan, zone: Zone) -> dict[str, Any]:
+    return {
+        "date": day.date.isoformat(),
+        "rise_utc": iso(day.rise),
+        "set_utc": iso(day.set),
+        "noon_utc": iso(day.noon),
+        "civil_dawn_utc": iso(day.dawn),
+        "civil_dusk_utc": iso(day.dusk),
+        "noon_altitude_deg": day.noon_altitude_deg,
+        "midnight_altitude_deg": day.midnight_altitude_deg,
+        "windows": [_window(window, zone) for window in day.windows],
+        "turns": {turn.model: turn.pattern_deg for turn in day.turns if not turn.variant},
+        "turn_details": [_turn(turn) for turn in day.turns],
+        "expected_ln_bayes_factor": None,
+        "decides": None,
+        "notes": list(day.notes),
+    }
+
+
+def _window(window: Window, zone: Zone) -> dict[str, Any]:
+    return {
+        "name": window.name,
+        "from_utc": iso(window.start),
+        "to_utc": iso(window.end),
+        "middle_utc": iso(window.middle),
+        "utc_offset_h": zone.offset_h(window.middle),
+        "azimuth_from_deg": window.azimuth_from_deg,
+        "azimuth_to_deg": window.azimuth_to_deg,
+        "azimuth_middle_deg": window.azimuth_middle_deg,
+        "apparent_altitude_from_deg": window.altitude_from_deg,
+        "apparent_altitude_to_deg": window.altitude_to_deg,
+        "apparent_altitude_middle_deg": window.altitude_middle_deg,
+        "open_at": window.open_at.split(),
+    }
+
+
+def _turn(turn: ModelTurn) -> dict[str, Any]:
+    return {
+        "model": turn.model,
+        "variant": turn.variant or None,
+        "pattern_deg": turn.pattern_deg,
+        "pattern_scatter": turn.pattern_scatter,
+        "pattern_visible_fraction": turn.pattern_visible_fraction,
+        "axis_deg": turn.axis_deg,
+        "celestial_north_deg": turn.celestial_north_deg,
+        "unwrapped_axis_deg": turn.unwrapped_axis_deg,
+        "rates_deg_per_min": dict(turn.rates_deg_per_min),
+    }
