@@ -10,24 +10,18 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from ..models.errors import InputError
 from .labels import spread_apart
-from .style import (
-    FAINT,
-    INK,
-    MEASURED,
-    PAPER,
-    figure_of,
-    model_styles,
-    new_figure,
-    quiet_axes,
-    styled,
-    turn_words,
-)
+from .measured_turns import above, draw_measurements, latitude_words
+from .style import FAINT, INK, PAPER, ModelStyle, figure_of, model_styles, new_figure, quiet_axes, styled
 
 Array = npt.NDArray[np.float64]
+
+#: Line styles of the first, second, ... date of several.
+DATE_LINES: tuple[Any, ...] = ("-", (0, (5, 1.8)), (0, (1.1, 1.3)), (0, (6, 1.6, 1.2, 1.6)), (0, (11, 2.5)))
 
 _JUMP_DEG = 75.0
 _INSIDE_OUT = 0.95  # residual scatter in radii above which the turn of the pattern means little
@@ -79,79 +73,158 @@ def draw_sweep(
         raise InputError("rows_by_model", "must hold one or more models, each with one or more rows")
     with styled():
         if ax is None:
-            figure = new_figure(1600, 1100)
-            grid = figure.add_gridspec(
-                2, 1, height_ratios=(3.4, 1), left=0.105, right=0.83, top=0.855, bottom=0.075, hspace=0.1
-            )
-            ax = figure.add_subplot(grid[0])
-            visible_ax = figure.add_subplot(grid[1], sharex=ax)
-            figure.text(0.025, 0.962, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
-            if subtitle:
-                figure.text(0.025, 0.922, subtitle, fontsize=11, va="top", color=FAINT)
-        points = [measurement] if isinstance(measurement, Mapping) else list(measurement or ())
-        return _draw(rows_by_model, points, ax, visible_ax, key)
+            ax, visible_ax = _new_panels(title, subtitle, top=0.855)
+        return _draw({"": rows_by_model}, measurement, ax, visible_ax, key)
+
+
+def draw_sweep_dates(
+    rows_by_date: Mapping[str, Mapping[str, Sequence[Mapping[str, Any]]]],
+    measurement: Mapping[str, Any] | Sequence[Mapping[str, Any]] | None = None,
+    *,
+    ax: Axes | None = None,
+    visible_ax: Axes | None = None,
+    title: str = "How far the pattern of sunspots turns from the first photo to the second",
+    subtitle: str = "",
+    key: str = "pattern_turn_deg",
+) -> list[Artist]:
+    """The curves of :func:`draw_sweep` for several dates: a colour and a marker per model, a line per date.
+
+    Parameters
+    ----------
+    rows_by_date : mapping of date to mapping of model name to rows
+        At most as many dates as :data:`DATE_LINES`, each with the same models.
+    measurement :
+        As for :func:`draw_sweep`; a ``date`` in it is written beside the point.
+    ax, visible_ax, title, subtitle, key :
+        As for :func:`draw_sweep`.
+
+    Raises
+    ------
+    InputError
+        No date or too many, other models at another date, or a model without any row.
+    """
+    if not 1 <= len(rows_by_date) <= len(DATE_LINES):
+        raise InputError("rows_by_date", f"must hold 1 to {len(DATE_LINES)} dates", len(rows_by_date))
+    names = list(next(iter(rows_by_date.values())))
+    for rows_by_model in rows_by_date.values():
+        if not names or list(rows_by_model) != names or not all(len(rows_by_model[name]) for name in names):
+            raise InputError("rows_by_date", "must hold the same models at each date, each with rows")
+    with styled():
+        if ax is None:
+            ax, visible_ax = _new_panels(title, subtitle, top=0.805)
+        return _draw(rows_by_date, measurement, ax, visible_ax, key)
+
+
+def _new_panels(title: str, subtitle: str, top: float) -> tuple[Axes, Axes]:
+    """A figure with its title; the panels of the turns and of the visible share."""
+    figure = new_figure(1600, 1100)
+    grid = figure.add_gridspec(
+        2, 1, height_ratios=(3.4, 1), left=0.105, right=0.83, top=top, bottom=0.075, hspace=0.1
+    )
+    ax = figure.add_subplot(grid[0])
+    figure.text(0.025, 0.962, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
+    if subtitle:
+        figure.text(0.025, 0.922, subtitle, fontsize=11, va="top", color=FAINT)
+    return ax, figure.add_subplot(grid[1], sharex=ax)
 
 
 def _draw(
-    rows_by_model: Mapping[str, Sequence[Mapping[str, Any]]],
-    points: Sequence[Mapping[str, Any]],
+    rows_by_date: Mapping[str, Mapping[str, Sequence[Mapping[str, Any]]]],
+    measurement: Mapping[str, Any] | Sequence[Mapping[str, Any]] | None,
     ax: Axes,
     visible_ax: Axes | None,
     key: str,
 ) -> list[Artist]:
+    points = [measurement] if isinstance(measurement, Mapping) else list(measurement or ())
+    dates = list(rows_by_date)
+    names = list(rows_by_date[dates[0]])
+    styles = model_styles(names)
+    colours = {name: style.colour for name, style in styles.items()}
     artists: list[Artist] = []
     dim = False
-    styles = model_styles(list(rows_by_model))
     ends: dict[str, tuple[float, float]] = {}
-    latitudes = np.concatenate([_column(rows, "latitude_deg") for rows in rows_by_model.values()])
-    for order, (name, rows) in enumerate(rows_by_model.items()):
-        latitude, turn = _column(rows, "latitude_deg"), _column(rows, key)
-        style = styles[name]
-        width = 2.8 if style.line == "-" else 2.2
-        clear = ~(_column(rows, "pattern_scatter") > _INSIDE_OUT)
-        dim = dim or bool(np.any(~clear & np.isfinite(turn)))
-        x, y = break_at_wraps(latitude, np.where(clear, turn, np.nan))
-        look = {"color": style.colour, "ls": style.line, "zorder": 3 + 0.1 * order}
-        artists += ax.plot(x, y, lw=width, label=name, **look)
-        if not np.all(clear):
-            x, y = break_at_wraps(latitude, np.where(~clear | _beside(~clear), turn, np.nan))
-            artists += ax.plot(x, y, **{**look, "lw": 1.0, "ls": "-", "alpha": 0.45})
-        finite = np.flatnonzero(np.isfinite(turn))
-        if finite.size:
-            ends[name] = float(latitude[finite[-1]]), float(turn[finite[-1]])
-        finite = finite[clear[finite]]
-        if finite.size:
-            alone = finite[_alone(turn)[finite]]
-            few = np.union1d(finite[:: max(1, finite.size // 9)], alone)
-            artists += ax.plot(
-                latitude[few],
-                turn[few],
-                style.marker,
-                color=style.colour,
-                ms=5.5,
-                mec=PAPER,
-                mew=0.7,
-                zorder=3.6,
-            )
-        if visible_ax is not None:
-            share = 100 * _column(rows, "pattern_visible_fraction")
-            artists += visible_ax.plot(
-                latitude, share, color=style.colour, ls=style.line, lw=width - 0.4, zorder=3 + 0.1 * order
-            )
-    words = [_measured_words(point) for point in points]
-    if len(points) > 1:
-        words = [f"measured: {len(points)} turns, each with its uncertainty"]
-    artists += [_above(ax, text, 9) for text in words]
-    for point in points:
-        artists += _draw_measurement(ax, point)
-    if len(points) == 1:
-        artists += _draw_expected(ax, points[0], {name: style.colour for name, style in styles.items()})
+    for number, date in enumerate(dates):
+        for order, (name, rows) in enumerate(rows_by_date[date].items()):
+            look = _look(styles[name], order, number if len(dates) > 1 else None)
+            start = number / len(dates)
+            drawn, vague, end = _draw_turns(ax, rows, key, look, styles[name].marker, start)
+            artists += drawn
+            dim = dim or vague
+            if end is not None and (name not in ends or end[0] > ends[name][0]):
+                ends[name] = end
+            if visible_ax is not None:
+                share = 100 * _column(rows, "pattern_visible_fraction")
+                thinner = {**look, "lw": look["lw"] - 0.4}
+                artists += visible_ax.plot(_column(rows, "latitude_deg"), share, **thinner)
+    artists += draw_measurements(ax, points, colours, dated=len(dates) > 1)
     if dim:
         words = "pale: pattern turned inside out, its turn means little"
-        artists.append(_above(ax, words, 9, right=True))
-    _set_axes(ax, visible_ax, latitudes)
-    artists += _label_ends(ax, ends, {name: style.colour for name, style in styles.items()})
-    return artists
+        artists.append(above(ax, words, 9, right=True))
+    if len(dates) > 1:
+        artists.append(_key_of_dates(ax, dates))
+    every = [rows for rows_by_model in rows_by_date.values() for rows in rows_by_model.values()]
+    _set_axes(ax, visible_ax, np.concatenate([_column(rows, "latitude_deg") for rows in every]))
+    return artists + _label_ends(ax, ends, colours)
+
+
+def _look(style: ModelStyle, order: int, number: int | None) -> dict[str, Any]:
+    """How a line is drawn: by its model alone, or in its model's colour and the style of the date `number`.
+
+    The lines of later models are then thinner, so that one below another still shows at its sides.
+    """
+    if number is None:
+        ls, width = style.line, 2.8 if style.line == "-" else 2.2
+    else:
+        ls, width = DATE_LINES[number], max(1.4, 3.2 - 0.9 * order)
+    return {"color": style.colour, "ls": ls, "lw": width, "zorder": 3 + 0.1 * order}
+
+
+def _draw_turns(
+    ax: Axes, rows: Sequence[Mapping[str, Any]], key: str, look: dict[str, Any], marker: str, start: float
+) -> tuple[list[Artist], bool, tuple[float, float] | None]:
+    """One line with a few markers, whether a part of it is pale, and its last point.
+
+    `start`: where the first marker stands, as a share of the distance from one to the next.
+    """
+    latitude, turn = _column(rows, "latitude_deg"), _column(rows, key)
+    clear = ~(_column(rows, "pattern_scatter") > _INSIDE_OUT)
+    x, y = break_at_wraps(latitude, np.where(clear, turn, np.nan))
+    artists: list[Artist] = list(ax.plot(x, y, **look))
+    if not np.all(clear):
+        x, y = break_at_wraps(latitude, np.where(~clear | _beside(~clear), turn, np.nan))
+        artists += ax.plot(x, y, **{**look, "lw": 1.0, "ls": "-", "alpha": 0.45})
+    finite = np.flatnonzero(np.isfinite(turn))
+    if not finite.size:
+        return artists, False, None
+    end = float(latitude[finite[-1]]), float(turn[finite[-1]])
+    vague = bool(np.any(~clear[finite]))
+    finite = finite[clear[finite]]
+    if finite.size:
+        alone = finite[_alone(turn)[finite]]
+        step = max(1, finite.size // 9)
+        few = np.union1d(finite[int(start * step) :: step], alone)
+        dots = {"ms": 5.5, "mec": PAPER, "mew": 0.7, "zorder": 3.6}
+        artists += ax.plot(latitude[few], turn[few], marker, color=look["color"], **dots)
+    return artists, vague, end
+
+
+def _key_of_dates(ax: Axes, dates: Sequence[str]) -> Artist:
+    """The line style of each date, above the panel and above its small words."""
+    lines = [Line2D([], [], color=INK, ls=DATE_LINES[k], lw=2.4) for k in range(len(dates))]
+    height = ax.get_position().height * figure_of(ax).get_size_inches()[1] * 72
+    return ax.legend(
+        lines,
+        dates,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1 + 25 / height),
+        borderaxespad=0.0,
+        borderpad=0.0,
+        ncols=len(dates),
+        frameon=False,
+        fontsize=11.5,
+        handlelength=3.6,
+        columnspacing=1.6,
+    )
 
 
 def break_at_wraps(x: Array, turn_deg: Array) -> tuple[Array, Array]:
@@ -193,78 +266,6 @@ def _alone(values: Array) -> npt.NDArray[np.bool_]:
     """Whether both neighbours of a value are missing, so that no line shows it."""
     missing = np.concatenate([[True], ~np.isfinite(values), [True]])
     return missing[:-2] & missing[2:]
-
-
-def _measured_words(measurement: Mapping[str, Any]) -> str:
-    turn, sigma, latitude = (measurement.get(k) for k in ("turn_deg", "sigma_deg", "latitude_deg"))
-    if turn is None or sigma is None:
-        raise InputError("measurement", "must hold 'turn_deg' and 'sigma_deg'")
-    where = " (latitude not given)" if latitude is None else f" at {latitude_words(latitude)}"
-    return f"measured: {turn_words(turn)}, ± {sigma:.1f}\N{DEGREE SIGN}{where}"
-
-
-def _draw_measurement(ax: Axes, measurement: Mapping[str, Any]) -> list[Artist]:
-    turn, sigma, latitude = measurement["turn_deg"], measurement["sigma_deg"], measurement.get("latitude_deg")
-    artists: list[Artist] = []
-    if latitude is None:
-        artists.append(ax.axhspan(turn - sigma, turn + sigma, color=MEASURED, alpha=0.18, lw=0, zorder=2))
-        artists.append(ax.axhline(turn, color=MEASURED, lw=1.2, zorder=2.5))
-    else:
-        halo = ax.plot(latitude, turn, "o", ms=12, color=PAPER, alpha=0.85, zorder=5)
-        bar = ax.errorbar(
-            latitude,
-            turn,
-            yerr=sigma,
-            fmt="o",
-            ms=6.5,
-            mfc=PAPER,
-            mec=MEASURED,
-            mew=1.8,
-            ecolor=MEASURED,
-            elinewidth=1.8,
-            capsize=6,
-            capthick=1.8,
-            zorder=6,
-        )
-        artists += [*halo, bar[0], *bar[1], *bar[2]]
-    return artists
-
-
-def _draw_expected(ax: Axes, measurement: Mapping[str, Any], colours: Mapping[str, str]) -> list[Artist]:
-    """A cross for what each model expects of the very spots that were measured, with a key."""
-    expected = measurement.get("expected") or {}
-    latitude = measurement.get("latitude_deg")
-    known = {name: turn for name, turn in expected.items() if turn is not None and math.isfinite(turn)}
-    if latitude is None or not known:
-        return []
-    artists: list[Artist] = []
-    for name, turn in known.items():
-        artists += ax.plot(latitude, turn, "X", ms=13, mfc=colours[name], mec=PAPER, mew=1.0, zorder=5.5)
-    words = "✖ in a model's colour: its turn for the very spots on these photos"
-    artists.append(_above(ax, words, 22, right=True))
-    return artists
-
-
-def _above(ax: Axes, words: str, points: float, *, right: bool = False) -> Artist:
-    """Words `points` above the panel: bold at its left edge, or small and faint at its right one."""
-    look: dict[str, Any] = {"fontsize": 11, "color": INK, "fontweight": "bold"}
-    if right:
-        look = {"fontsize": 9.5, "color": FAINT, "ha": "right"}
-    return ax.annotate(
-        words,
-        (1.0 if right else 0.0, 1),
-        (0, points),
-        xycoords="axes fraction",
-        textcoords="offset points",
-        annotation_clip=False,
-        **look,
-    )
-
-
-def latitude_words(latitude_deg: float) -> str:
-    """``51.5 N`` with the degree sign; the equator as 0."""
-    text = f"{abs(latitude_deg):.1f}".removesuffix(".0") + "\N{DEGREE SIGN}"
-    return text if latitude_deg == 0 else f"{text} {'N' if latitude_deg > 0 else 'S'}"
 
 
 def _set_axes(ax: Axes, visible_ax: Axes | None, latitudes: Array) -> None:

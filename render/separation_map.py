@@ -15,7 +15,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from ..models.errors import InputError
-from .curves import latitude_words
+from .measured_turns import latitude_words
 from .style import FAINT, INK, PAPER, RULE, new_figure, styled
 
 Array = npt.NDArray[np.float64]

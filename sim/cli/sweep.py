@@ -14,7 +14,13 @@ NAME = "sweep"
 
 
 def run(
-    date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="Local mean solar day at the longitude.")],
+    date: Annotated[
+        list[str],
+        typer.Option(
+            metavar="YYYY-MM-DD",
+            help="Local mean solar day at the longitude; may be repeated (--map: the first).",
+        ),
+    ],
     model: Annotated[
         list[str] | None,
         typer.Option(help="A model, or path/to/file.py:ClassName; may be repeated. Default: every model."),
@@ -41,8 +47,9 @@ def run(
     measurement: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="LAT,TURN,SIGMA",
-            help="Your own turn, degrees, anticlockwise +, on the figure; may be repeated.",
+            metavar="LAT,TURN,SIGMA[,DATE]",
+            help="Your own turn, degrees, anticlockwise +, on the figure; may be repeated. The date is written "
+            "beside it where there are several.",
         ),
     ] = None,
     figure: Annotated[
@@ -78,29 +85,34 @@ def run(
         spots = spots_of(spot or [])
         points = [_measurement(text) for text in measurement or []]
         _check_pictures({"figure": figure, "map": year_map}, width, height)
+        dates = _dates(date, drawn=figure is not None)
         check_free([path for path in (figure, year_map) if path is not None], overwrite)
-        times = sweep_times(
-            date,
-            range_of("latitudes", latitudes),
-            longitude_deg=longitude,
-            height_m=height_m,
-            event=event,
-            hours=hours,
-            horizon=horizon,
-        )
-        rows = {
-            geometry.name: sweep(geometry, times, own, spots_deg=spots, law=law, scheduler=scheduler)
-            for geometry, own in zip(geometries, given, strict=True)
+        options: dict[str, Any] = {
+            "longitude_deg": longitude,
+            "height_m": height_m,
+            "event": event,
+            "hours": hours,
+            "horizon": horizon,
         }
+        asked = range_of("latitudes", latitudes)
+        by_date: dict[str, dict[str, Any]] = {}
+        for one in dates:
+            times = sweep_times(one, asked, **options)
+            by_date[one] = {
+                geometry.name: sweep(geometry, times, own, spots_deg=spots, law=law, scheduler=scheduler)
+                for geometry, own in zip(geometries, given, strict=True)
+            }
+        rows = by_date[dates[0]]
         result: dict[str, Any] = {
             "model": geometries[0].name,
-            "date": date,
+            "date": dates[0],
             "event": event,
             "longitude_deg": longitude,
             "height_m": height_m,
             "rotation": law.name,
             "rows": rows[geometries[0].name],
             "models": rows,
+            "dates": [{"date": one, "models": found} for one, found in by_date.items()],
             "figure": None,
             "map": None,
         }
@@ -108,34 +120,50 @@ def run(
             pair = list(zip(geometries, given, strict=True))
             if not model:
                 pair = [one for one in pair if one[0].name in ("distant-sphere", "nearby-plane")]
-            options = {
-                "longitude_deg": longitude,
-                "height_m": height_m,
-                "event": event,
-                "hours": hours,
-                "horizon": horizon,
-            }
             with progress_on_stderr("map of the year", quiet=as_json) as progress:
                 result["map"] = _map(year_map, pair, result, law, sigma, options, width, progress)
         if figure is not None:
             between = "from sunrise to sunset" if event == "rise-set" else f"noon -/+ {hours:g} h"
-            subtitle = f"{date}, {between}, longitude {longitude:g} E"
-            write_whole(figure, _draw(figure, rows, points, subtitle, width, height))
+            when = f"{dates[0]}, " if len(dates) == 1 else ""
+            subtitle = f"{when}{between}, longitude {longitude:g}\N{DEGREE SIGN} E"
+            subtitle = subtitle[0].upper() + subtitle[1:]
+            write_whole(figure, _draw(figure, by_date, points, subtitle, width, height))
             result["figure"] = str(figure)
         return result
 
     report(NAME, work, as_json=as_json, show=_show)
 
 
-def _measurement(text: str) -> dict[str, float]:
+def _dates(texts: list[str], *, drawn: bool) -> list[str]:
+    """The dates as they were written, each an existing one and none twice."""
     from ...models.errors import InputError
+    from ...render.curves import DATE_LINES
+    from ..daylight import parse_date
+
+    if len({parse_date(text) for text in texts}) < len(texts):
+        raise InputError("date", "must not be given twice", ", ".join(texts))
+    if drawn and len(texts) > len(DATE_LINES):
+        rule = f"must be given at most {len(DATE_LINES)} times with --figure"
+        raise InputError("date", rule, len(texts), "draw several figures")
+    return texts
+
+
+def _measurement(text: str) -> dict[str, Any]:
+    from ...models.errors import InputError
+    from ..daylight import parse_date
     from .parsing import numbers
 
-    latitude, turn, sigma = numbers("measurement", text, (3,), "LAT,TURN,SIGMA in degrees")
+    values, date = text, ""
+    if text.count(",") == 3:
+        values, _, date = text.rpartition(",")
+    latitude, turn, sigma = numbers("measurement", values, (3,), "LAT,TURN,SIGMA[,DATE] in degrees")
     if not (-90 <= latitude <= 90 and -360 <= turn <= 360 and sigma >= 0):
         rule = "must have a latitude between -90 and 90, a turn between -360 and 360 and a sigma of 0 or more"
         raise InputError("measurement", rule, text)
-    return {"latitude_deg": latitude, "turn_deg": turn, "sigma_deg": sigma}
+    point: dict[str, Any] = {"latitude_deg": latitude, "turn_deg": turn, "sigma_deg": sigma}
+    if text.count(",") == 3:
+        point["date"] = parse_date(date).isoformat()
+    return point
 
 
 def _check_pictures(pictures: dict[str, Path | None], width: int, height: int) -> None:
@@ -153,13 +181,21 @@ def _check_pictures(pictures: dict[str, Path | None], width: int, height: int) -
 
 
 def _draw(
-    path: Path, rows: dict[str, Any], points: list[dict[str, float]], subtitle: str, width: int, height: int
+    path: Path,
+    by_date: dict[str, dict[str, Any]],
+    points: list[dict[str, Any]],
+    subtitle: str,
+    width: int,
+    height: int,
 ) -> bytes:
-    from ...render.curves import draw_sweep
+    from ...render.curves import draw_sweep, draw_sweep_dates
     from ...render.figure_file import figure_bytes
     from ...render.style import save_png
 
-    artists = draw_sweep(rows, points, subtitle=subtitle)
+    if len(by_date) == 1:
+        artists = draw_sweep(next(iter(by_date.values())), points, subtitle=subtitle)
+    else:
+        artists = draw_sweep_dates(by_date, points, subtitle=subtitle)
     picture = artists[0].get_figure(root=True)
     assert picture is not None  # the artists were just drawn on one
     if path.suffix.lower() == ".png":
@@ -209,16 +245,17 @@ def _show(result: dict[str, Any]) -> None:
     def angle(value: float | None, digits: int = 2) -> str:
         return "-" if value is None or value != value else f"{value:.{digits}f}"
 
-    names = list(result["models"])
-    columns = ["latitude", "from UTC", "to UTC", *names, "seen"]
-    rows = []
-    for i, row in enumerate(result["rows"]):
-        times = [(row[key] or "")[5:16].replace("T", " ") or "-" for key in ("from_utc", "to_utc")]
-        turns = [angle(result["models"][name][i]["pattern_turn_deg"]) for name in names]
-        rows.append([f"{row['latitude_deg']:g}", *times, *turns, angle(row["pattern_visible_fraction"])])
-    # "seen": share of the face that stays visible, by the first model.
-    title = f"Turn of the spot pattern, degrees, anticlockwise +; {result['date']} at {result['longitude_deg']:g} E"
-    print_table(columns, rows, title=title)
+    for told in result["dates"]:
+        names = list(told["models"])
+        columns = ["latitude", "from UTC", "to UTC", *names, "seen"]
+        rows = []
+        for i, row in enumerate(told["models"][names[0]]):
+            times = [(row[key] or "")[5:16].replace("T", " ") or "-" for key in ("from_utc", "to_utc")]
+            turns = [angle(told["models"][name][i]["pattern_turn_deg"]) for name in names]
+            rows.append([f"{row['latitude_deg']:g}", *times, *turns, angle(row["pattern_visible_fraction"])])
+        # "seen": share of the face that stays visible, by the first model.
+        title = f"Turn of the spot pattern, degrees, anticlockwise +; {told['date']} at {result['longitude_deg']:g} E"
+        print_table(columns, rows, title=title)
     if result["figure"]:
         print(f"Figure: {result['figure']}")
     if result["map"]:

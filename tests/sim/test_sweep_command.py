@@ -120,6 +120,31 @@ def test_figure_of_the_size_asked(capsys, tmp_path):
     assert path.read_bytes() != before, "without the measurement the figure differs"
 
 
+@pytest.mark.parametrize("kind", ["png", "svg", "pdf"])
+def test_several_dates(capsys, tmp_path, kind):
+    path = tmp_path / f"sweep.{kind}"
+    arguments = [*BASE, "--date", "2024-06-20", "--latitudes=-60:60:20", "--figure", str(path)]
+    got = swept(capsys, *arguments, "--measurement=40,-100,2,2024-03-20")
+    assert [one["date"] for one in got["dates"]] == ["2024-03-20", "2024-06-20"]
+    assert got["date"] == "2024-03-20"
+    assert got["models"] == got["dates"][0]["models"]
+    alone = swept(
+        capsys, "sweep", "--model", "distant-sphere", "--date", "2024-06-20", "--latitudes=-60:60:20"
+    )
+    assert alone["models"] == got["dates"][1]["models"]
+    assert path.read_bytes().startswith({"png": b"\x89PNG", "svg": b"<?xml", "pdf": b"%PDF"}[kind])
+    if kind == "svg":  # the key
+        text = path.read_text("utf-8")
+        assert all(f"<!-- {date} -->" in text for date in ("2024-03-20", "2024-06-20"))
+
+
+def test_table_of_two_dates(capsys):
+    assert main([*BASE, "--date", "2024-06-20", "--latitudes", "40:60:20"]) == 0
+    text = capsys.readouterr().out
+    assert "anticlockwise +; 2024-03-20" in text
+    assert "anticlockwise +; 2024-06-20" in text
+
+
 def test_table(capsys):
     assert main([*BASE, "--latitudes", "40:60:20"]) == 0
     text = capsys.readouterr().out
@@ -149,6 +174,13 @@ def test_table(capsys):
         (["--model", "flat"], "unknown model 'flat'"),
         (["--measurement", "1,2"], "'measurement' must be LAT,TURN,SIGMA"),
         (["--measurement", "1,2,-1"], "a sigma of 0 or more"),
+        (["--measurement", "1,2,3,4"], "'date' must be an existing date"),
+        (["--measurement", "1,2,3,4,5"], "'measurement' must be LAT,TURN,SIGMA[,DATE]"),
+        (["--date", "2024-03-20"], "'date' must not be given twice"),
+        (
+            ["--figure", "a.png", *(f"--date=2024-0{k}-01" for k in range(1, 6))],
+            "'date' must be given at most 5 times with --figure, got 6; draw several figures",
+        ),
         (["--figure", "a.jpg"], "'figure' must be a name that ends in .png"),
         (["--figure", "a.png", "--width", "3"], "'width' must be between 200 and 10000"),
         (["--figure", "a.png", "--latitudes", "10:5:1"], "empty range"),
