@@ -3,31 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from typing import Any
 
 from ..safety import caution_lines
 from .plumbing import print_table, print_wrapped
 
+_IN_FULL = 3  # days that are told one by one
+_POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+_SAME_DEG = 1.0  # ways of meaning a model whose turns are closer than this share a row
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
 
 def show_days(result: dict[str, Any]) -> None:
-    """One row per day."""
-    names = list(result["models"])
-    columns = ["date", "rise UTC", "morning UTC", "azimuth", "evening UTC", "azimuth", "set UTC", *names]
-    rows = []
-    for day in result["days"]:
-        cells = []
-        for name in ("morning", "evening"):
-            window = next((one for one in day["windows"] if one["name"] == name), None)
-            if window is None:
-                cells += ["-", "-"]
-                continue
-            cells.append(f"{_clock(window['from_utc'])} to {_clock(window['to_utc'])}")
-            cells.append(f"{window['azimuth_from_deg']:.0f} to {window['azimuth_to_deg']:.0f}")
-        turns = [f"{day['turns'][name]:.1f}" if name in day["turns"] else "-" for name in names]
-        rows.append([day["date"], _clock(day["rise_utc"]), *cells, _clock(day["set_utc"]), *turns])
-    print_table(
-        columns, rows, title="Shooting windows and turn of the spot pattern, degrees, anticlockwise +"
-    )
+    """Every day in full where there are few; else one row per day and what there is to say about them."""
+    site = result["site"]
+    print(f"Plan for latitude {site['latitude_deg']:g}, longitude {site['longitude_deg']:g} (degrees)")
+    print(f"Clock: {result['zone']['words']}")
+    print_wrapped(_season_words(result))
+    print()
+    if len(result["days"]) <= _IN_FULL:
+        for day in result["days"]:
+            show_day(result, day)
+    else:
+        _show_rows(result)
 
 
 def show_cautions(result: dict[str, Any]) -> None:
@@ -35,5 +34,155 @@ def show_cautions(result: dict[str, Any]) -> None:
     print_wrapped(caution_lines())
 
 
-def _clock(text: str | None) -> str:
-    return "-" if text is None else f"{dt.datetime.fromisoformat(text):%H:%M}"
+def show_day(result: dict[str, Any], day: dict[str, Any]) -> None:
+    """One day: when, where to look, how the disc turns, what to know."""
+    date = dt.date.fromisoformat(day["date"])
+    rows = [row for row in _day_rows(day) if row[1] != "-"]
+    title = f"{_WEEKDAYS[date.weekday()]}, {day['date']}"
+    print_table(("", "clock", "UTC", "direction, deg", "height, deg"), rows, title=title)
+    if day["turns"]:
+        _show_turns(day)
+    print_wrapped(day["notes"])
+    if day["notes"]:
+        print()
+
+
+def _day_rows(day: dict[str, Any]) -> list[tuple[str, ...]]:
+    windows = {window["name"]: window for window in day["windows"]}
+
+    def moment(words: str, name: str, height: str, azimuth_deg: float | None = None) -> tuple[str, ...]:
+        where = "" if azimuth_deg is None or azimuth_deg != azimuth_deg else _direction(azimuth_deg)
+        return words, _clock(day[f"{name}_local"]), _clock(day[f"{name}_utc"], day["date"]), where, height
+
+    def window(words: str, name: str) -> list[tuple[str, ...]]:
+        one = windows.get(name)
+        return [] if one is None else [(words, *_window_cells(one, day["date"]))]
+
+    return [
+        moment("civil twilight begins: set up", "civil_dawn", "-6.0"),
+        moment("sunrise", "rise", "upper edge", day["rise_azimuth_deg"]),
+        *window("MORNING PHOTOS", "morning"),
+        moment("Sun highest", "noon", f"{day['noon_altitude_deg']:.1f}"),
+        *window("EVENING PHOTOS", "evening"),
+        moment("sunset", "set", "upper edge", day["set_azimuth_deg"]),
+        moment("civil twilight ends: be packed up", "civil_dusk", "-6.0"),
+    ]
+
+
+def _window_cells(window: dict[str, Any], date: str) -> tuple[str, str, str, str]:
+    first, last = (window[f"azimuth_{side}_deg"] for side in ("from", "to"))
+    heights = (window[f"apparent_altitude_{side}_deg"] for side in ("from", "to"))
+    return (
+        f"{_clock(window['from_local'])} to {_clock(window['to_local'])}",
+        f"{_clock(window['from_utc'], date)} to {_clock(window['to_utc'])}",
+        f"{_direction(first)} to {_direction(last)}",
+        " to ".join(f"{height:.1f}" for height in heights),
+    )
+
+
+def _show_turns(day: dict[str, Any]) -> None:
+    from ..turns import turn_in_words
+
+    windows = {window["name"]: window for window in day["windows"]}
+    first, last = windows["morning"], windows["evening"]
+    rows, told = [], {}
+    for turn in day["turn_details"]:
+        known = told.setdefault(turn["model"], [])
+        if any(abs((turn["pattern_deg"] - other + 180) % 360 - 180) < _SAME_DEG for other in known):
+            continue
+        known.append(turn["pattern_deg"])
+        rows.append(
+            (
+                turn["model"] + (f", {turn['variant']}" if turn["variant"] else ""),
+                turn_in_words(turn["pattern_deg"], turn["unwrapped_axis_deg"]),
+                *(f"{turn['rates_deg_per_min'][name]:+.3f}" for name in ("morning", "evening")),
+                f"{turn['pattern_scatter']:.2f}",
+            )
+        )
+    hours = dt.datetime.fromisoformat(last["middle_utc"]) - dt.datetime.fromisoformat(first["middle_utc"])
+    title = (
+        f"Turn of the spots from {_clock(first['middle_local'])} to {_clock(last['middle_local'])} "
+        f"({hours.total_seconds() / 3600:.1f} h), the middles of the windows"
+    )
+    columns = ("model", "the spots turn", "deg/min, morning", "deg/min, evening", "left over, radii")
+    print_table(columns, rows, title=title)
+
+
+def _show_rows(result: dict[str, Any]) -> None:
+    """One row per day, the clock's time above UTC; then the notes, each with its days."""
+    names = list(result["models"])
+    columns = ["date", "rise", "morning", "direction", "evening", "direction", "set", "packed up", *names]
+    rows = []
+    for day in result["days"]:
+        windows = {window["name"]: window for window in day["windows"]}
+        cells = [_both(day, "rise")]
+        for name in ("morning", "evening"):
+            window = windows.get(name)
+            if window is None:
+                cells += ["-", "-"]
+                continue
+            clock, utc, _, _ = _window_cells(window, day["date"])
+            ends = (window[f"azimuth_{side}_deg"] for side in ("from", "to"))
+            cells += [f"{clock}\n({utc})", " to ".join(f"{end:.0f}" for end in ends)]
+        turns = [f"{day['turns'][name]:.1f}" if name in day["turns"] else "-" for name in names]
+        rows.append([day["date"], *cells, _both(day, "set"), _both(day, "civil_dusk"), *turns])
+    title = "Windows by the clock (UTC below), directions in degrees; turn of the spots in degrees, anticlockwise +"
+    print_table(columns, rows, title=title)
+    print_wrapped(_grouped((note, day["date"]) for day in result["days"] for note in day["notes"]))
+    print()
+
+
+def _grouped(notes: Iterable[tuple[str, str]]) -> list[str]:
+    """Notes with the same words up to their numbers, once, with the days they hold for."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for note, date in notes:
+        found.setdefault("".join(c for c in note if not c.isdigit() and c not in ".+-"), []).append(
+            (date, note)
+        )
+    lines = []
+    for same in found.values():
+        dates = [date for date, _ in same]
+        days = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}, {len(dates)} days"
+        more = "" if len({note for _, note in same}) == 1 else f" ({dates[0]}; --json has every day's)"
+        lines.append(f"{days}: {same[0][1]}{more}")
+    return lines
+
+
+def _season_words(result: dict[str, Any]) -> list[str]:
+    """The season nearest to the days and the next equinox after them."""
+    noons = [dt.datetime.fromisoformat(result["days"][place]["noon_utc"]) for place in (0, -1)]
+
+    def away(season: dict[str, Any]) -> tuple[float, str]:
+        moment = dt.datetime.fromisoformat(season["at_utc"])
+        before, after = ((noon - moment).total_seconds() / 86400 for noon in noons)
+        if before > 0:
+            return before, f"{before:.0f} days before"
+        if after < 0:
+            return -after, f"{-after:.0f} days after"
+        return 0.0, "within these days"
+
+    nearest = min(result["seasons"], key=lambda season: away(season)[0])
+    coming = next(s for s in reversed(result["seasons"]))
+    words = f"Nearest season: {_season(nearest)} ({away(nearest)[1]})."
+    return [words if coming is nearest else f"{words} Next equinox: {_season(coming)} ({away(coming)[1]})."]
+
+
+def _season(season: dict[str, Any]) -> str:
+    return f"{season['name']}, {season['at_utc'][:16].replace('T', ' ')} UTC"
+
+
+def _both(day: dict[str, Any], name: str) -> str:
+    local = _clock(day[f"{name}_local"])
+    return local if local == "-" else f"{local}\n({_clock(day[f'{name}_utc'])})"
+
+
+def _clock(text: str | None, date: str | None = None) -> str:
+    """Hours and minutes; before them month and day where that is not `date`."""
+    if text is None:
+        return "-"
+    moment = dt.datetime.fromisoformat(text)
+    return f"{moment:%H:%M}" if date in (None, text[:10]) else f"{moment:%m-%d %H:%M}"
+
+
+def _direction(azimuth_deg: float) -> str:
+    return f"{azimuth_deg:.0f} ({_POINTS[round(azimuth_deg / 22.5) % 16]})"

@@ -16,6 +16,7 @@ import numpy as np
 from ...models.geometry import GeometryModel
 from ...models.place import Instants, Site, iso_utc
 from ..rotation import RotationLaw
+from .seasons import Season
 from .zones import Zone
 
 MORNING, EVENING = "morning", "evening"
@@ -97,6 +98,8 @@ class DayPlan:
         UTC days; rise and set are nan where the Sun does not cross the horizon.
     dawn, dusk : float
         Begin and end of civil twilight (centre at -6 deg); nan where there is none.
+    rise_azimuth_deg, set_azimuth_deg : float
+        Of the Sun's centre then.
     noon_altitude_deg, midnight_altitude_deg : float
         Apparent altitude at the Sun's highest and lowest (unrefracted where refraction is not known).
     windows : tuple of Window
@@ -113,6 +116,8 @@ class DayPlan:
     noon: float
     dawn: float
     dusk: float
+    rise_azimuth_deg: float
+    set_azimuth_deg: float
     noon_altitude_deg: float
     midnight_altitude_deg: float
     windows: tuple[Window, ...]
@@ -150,6 +155,8 @@ class Plan:
     low_deg, high_deg : float
         Apparent altitudes of the Sun's centre between which to photograph.
     days : tuple of DayPlan
+    seasons : tuple of Season
+        From the last equinox or solstice before the days to the next equinox after them.
     """
 
     site: Site
@@ -159,6 +166,7 @@ class Plan:
     low_deg: float
     high_deg: float
     days: tuple[DayPlan, ...]
+    seasons: tuple[Season, ...] = ()
 
 
 def iso(utc_days: float) -> str | None:
@@ -166,3 +174,10 @@ def iso(utc_days: float) -> str | None:
     if not np.isfinite(utc_days):
         return None
     return iso_utc(round(utc_days * 86400) / 86400)
+
+
+def local_iso(utc_days: float, zone: Zone) -> str | None:
+    """ISO 8601 on the zone's clock with its offset, to the second; None for nan."""
+    if not np.isfinite(utc_days):
+        return None
+    return zone.local(round(utc_days * 86400) / 86400).isoformat(timespec="seconds")

@@ -7,20 +7,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
 from ...models.errors import InputError
-from ...models.geometry import GeometryModel, view_of
-from ...models.place import Instants, Site
+from ...models.geometry import GeometryModel
+from ...models.place import Site
 from ..daylight import parse_date
 from ..rotation import RotationLaw
-from ..turns import axis_turn, celestial_north_turn, moment, pattern_turn, unwrapped_turn
-from .days import DayPlan, ModelTurn, Plan
+from .days import Plan
+from .notes import day_notes, turn_notes
+from .seasons import seasons_near
+from .turning import day_turns
 from .windows import HIGH_DEG, LOW_DEG, sun_day_plan
 from .zones import Zone
 
 MOST_DAYS = 400
-_RATE_MIN = 2.0  # minutes over which a rate is taken
 Progress = Callable[[int, int, str], None]
 
 
@@ -70,6 +69,8 @@ def make_plan(
     InputError
         Limits out of order or out of range, a date that the zone left out.
     """
+    if not dates:
+        raise InputError("dates", "must not be an empty range")
     if not 0 <= low_deg < high_deg <= 60:
         raise InputError(
             "altitudes", "must be LOW:HIGH with 0 <= LOW < HIGH <= 60", f"{low_deg:g}:{high_deg:g}"
@@ -82,34 +83,9 @@ def make_plan(
         day = sun_day_plan(
             date, site, zone, low_deg=low_deg, high_deg=high_deg, above_horizon_m=above_horizon_m
         )
-        days.append(
-            replace(day, turns=tuple(_turn(day, site, *model, law) for model in models if day.middles))
-        )
-    return Plan(site, zone, tuple(models), law, low_deg, high_deg, tuple(days))
-
-
-def _turn(
-    day: DayPlan, site: Site, model: GeometryModel, given: Mapping[str, Any], law: RotationLaw
-) -> ModelTurn:
-    """Turns of one model between the middles, and the pattern's rate at each of them."""
-    instants = day.instants()
-    assert instants is not None  # only days with both windows are asked
-    view = view_of(model, instants, site, given)
-    first, last = moment(view, 0), moment(view, 1)
-    span = float(instants.utc_days[1] - instants.utc_days[0])
-    pattern = pattern_turn(first, last, span, law)
-    half = _RATE_MIN / 2 / 1440
-    moments = np.array([day.middles or ()]).T + np.array([-half, half])
-    ends = view_of(model, Instants.from_utc_days(moments), site, given)
-    rates = np.rad2deg(pattern_turn(moment(ends, 0), moment(ends, 1), 2 * half, law).turn) / _RATE_MIN
-    return ModelTurn(
-        model.name,
-        "",
-        float(np.rad2deg(pattern.turn)),
-        float(pattern.scatter),
-        float(pattern.visible_fraction),
-        float(np.rad2deg(axis_turn(first, last))),
-        float(np.rad2deg(celestial_north_turn(first, last))),
-        float(np.rad2deg(unwrapped_turn(model, instants, site, given))),
-        {window.name: float(rate) for window, rate in zip(day.windows, rates, strict=True)},
-    )
+        turns = tuple(turn for model in models for turn in day_turns(day, site, *model, law))
+        day = replace(day, turns=turns)
+        notes = (*day_notes(day, site, zone, low_deg, high_deg), *turn_notes(day))
+        days.append(replace(day, notes=notes))
+    near = seasons_near(days[0].noon, days[-1].noon)
+    return Plan(site, zone, tuple(models), law, low_deg, high_deg, tuple(days), near)

@@ -1,11 +1,11 @@
-"""A plan as JSON types: instants in UTC, angles in degrees, units in the key names."""
+"""A plan as JSON types: instants in UTC and beside them on the site's clock, angles in degrees, units in the names."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from ..safety import CAUTIONS
-from .days import DayPlan, ModelTurn, Plan, Window, iso
+from .days import DayPlan, ModelTurn, Plan, Window, iso, local_iso
 from .zones import Zone
 
 
@@ -18,23 +18,33 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             "longitude_deg": float(site.longitude_deg),
             "height_m": float(site.height_m),
         },
-        "zone": {"name": plan.zone.name, "source": plan.zone.source},
+        "zone": {"name": plan.zone.name, "source": plan.zone.source, "words": plan.zone.words},
         "altitude_limits_deg": [plan.low_deg, plan.high_deg],
         "rotation": plan.law.name,
         "models": {model.name: dict(given) for model, given in plan.models},
+        "seasons": [
+            {
+                "name": season.name,
+                "at_utc": iso(season.utc_days),
+                "at_local": local_iso(season.utc_days, plan.zone),
+                "after_last_day": season.utc_days >= plan.days[-1].noon,
+            }
+            for season in plan.seasons
+        ],
         "days": [_day(day, plan.zone) for day in plan.days],
         "cautions": list(CAUTIONS),
     }
 
 
 def _day(day: DayPlan, zone: Zone) -> dict[str, Any]:
+    moments = {"rise": day.rise, "set": day.set, "noon": day.noon}
+    moments |= {"civil_dawn": day.dawn, "civil_dusk": day.dusk}
     return {
         "date": day.date.isoformat(),
-        "rise_utc": iso(day.rise),
-        "set_utc": iso(day.set),
-        "noon_utc": iso(day.noon),
-        "civil_dawn_utc": iso(day.dawn),
-        "civil_dusk_utc": iso(day.dusk),
+        **{f"{name}_utc": iso(moment) for name, moment in moments.items()},
+        **{f"{name}_local": local_iso(moment, zone) for name, moment in moments.items()},
+        "rise_azimuth_deg": day.rise_azimuth_deg,
+        "set_azimuth_deg": day.set_azimuth_deg,
         "noon_altitude_deg": day.noon_altitude_deg,
         "midnight_altitude_deg": day.midnight_altitude_deg,
         "windows": [_window(window, zone) for window in day.windows],
@@ -52,7 +62,9 @@ def _window(window: Window, zone: Zone) -> dict[str, Any]:
         "from_utc": iso(window.start),
         "to_utc": iso(window.end),
         "middle_utc": iso(window.middle),
-        "utc_offset_h": zone.offset_h(window.middle),
+        "from_local": local_iso(window.start, zone),
+        "to_local": local_iso(window.end, zone),
+        "middle_local": local_iso(window.middle, zone),
         "azimuth_from_deg": window.azimuth_from_deg,
         "azimuth_to_deg": window.azimuth_to_deg,
         "azimuth_middle_deg": window.azimuth_middle_deg,

@@ -7,13 +7,14 @@ zero to the arcsecond, since the Sun's latitude is below 1.2 arcsec.
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import erfa
 import numpy as np
 
 from ...models.ephemeris import celestial_sun
-from ...models.errors import InputError
+from ...models.errors import InputError, WhichsunWarning
 from ...models.geometry import Array
 from ...models.observables import wrap_angle
 from ...models.place import J2000_JD, Instants
@@ -57,7 +58,10 @@ def apparent_longitude(tt_days: Array) -> Array:
 
 
 def seasons(year: int) -> tuple[Season, ...]:
-    """The four seasons of a calendar year (UTC), to about a second from 1900 to 2100.
+    """The four seasons of a calendar year (UTC), to about a second from 1900 to where the UT1 tables reach.
+
+    Later ones lack the leap seconds that nobody knows yet (some seconds in ten years), earlier ones the Earth's orbit
+    to the arcsecond (minutes).
 
     Raises
     ------
@@ -68,10 +72,14 @@ def seasons(year: int) -> tuple[Season, ...]:
         raise InputError("dates", f"must lie between the years {_FIRST_YEAR} and {_LAST_YEAR}", year)
     days = _FIRST_MARCH + (year - 2000) * 365.2422 + np.arange(4) * _QUARTER_DAYS
     wanted = np.arange(4) * np.pi / 2
-    for _ in range(6):
-        # The mean rate is off by 3 % at most: every step leaves a thirtieth of the error.
-        instants = Instants.from_utc_days(days)
-        days = days - wrap_angle(apparent_longitude(instants.tt_days) - wanted) / _MEAN_RATE
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "ignore", WhichsunWarning
+        )  # the days of a plan tell of themselves where tables end
+        for _ in range(6):
+            # The mean rate is off by 3 % at most: every step leaves a thirtieth of the error.
+            instants = Instants.from_utc_days(days)
+            days = days - wrap_angle(apparent_longitude(instants.tt_days) - wanted) / _MEAN_RATE
     return tuple(Season(name, float(day)) for name, day in zip(NAMES, days, strict=True))
 
 

@@ -83,6 +83,12 @@ def _altitude(site: Site, days: Array) -> Array:
     return altitude(DistantSphere().view(Instants.from_utc_days(days), site, {}))
 
 
+def _azimuth_deg(site: Site, utc_days: float) -> float:
+    if not np.isfinite(utc_days):
+        return float("nan")
+    return float(np.rad2deg(azimuth(DistantSphere().view(Instants.from_utc_days(utc_days), site, {}))))
+
+
 def noon_of(date: dt.date, site: Site, zone: Zone) -> float:
     """Upper transit that falls on `date` on the zone's clock, UTC days.
 
@@ -137,13 +143,16 @@ def sun_day_plan(
         _window(sun, MORNING, slice(0, half + 1), low_deg, high_deg, hpa),
         _window(sun, EVENING, slice(half, _STEPS + 1), low_deg, high_deg, hpa),
     )
+    rise, sunset = sun.crossing(horizon, rising=True), sun.crossing(horizon, rising=False)
     return DayPlan(
         date,
-        sun.crossing(horizon, rising=True),
-        sun.crossing(horizon, rising=False),
+        rise,
+        sunset,
         sun.noon,
         sun.crossing(CIVIL_DEG, rising=True),
         sun.crossing(CIVIL_DEG, rising=False),
+        _azimuth_deg(site, rise),
+        _azimuth_deg(site, sunset),
         _apparent(float(np.max(sun.altitude_deg)), hpa),
         _apparent(float(np.min(sun.altitude_deg)), hpa),
         tuple(window for window in windows if window is not None),

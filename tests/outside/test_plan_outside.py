@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from whichsun.models.place import Instants, datetime_of, parse_utc, utc_days_of
+from whichsun.models.place import Instants, parse_utc, utc_days_of
 from whichsun.sim.plan.seasons import apparent_longitude, seasons
 
 MEEUS_27E = {
