@@ -14,18 +14,29 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.patheffects import Normal, Stroke
 
 from ..models.errors import InputError
 from . import target_lines as lines
 from .labels import place_labels
+from .shot_places import (
+    farthest_vertex_deg,
+    field_of,
+    limb_points,
+    ring_radius,
+    spot_place,
+    to_photo,
+    vertex_of,
+)
 from .style import INK, figure_of, new_figure, styled, turn_words
 
 _LIMB = "#5FD3E0"
 _VERTICAL = "#FFFFFF"
 _SPOT = "#FFC94D"
 _CASING = "#1B1D21"
-_LABEL_PT = 10.5
+_LABEL_PT = 13.0
+_PAIR_IN = 4.977  # side of each of two pictures
 
 
 def draw_overlay(
@@ -75,7 +86,7 @@ def draw_overlay(
         if ax is None:
             ax = _picture_axes(box, title, notes)
         artists = _draw(ax, image, shot, limb_px, matches or {}, box)
-        vertex = _vertex_of(shot, target) if _get(shot, "centre_px") is not None else None
+        vertex = vertex_of(shot, target) if field_of(shot, "centre_px") is not None else None
         if vertex is not None:
             artists += _draw_target(ax, shot, vertex, angle=True, short=False)
         return artists
@@ -117,28 +128,21 @@ def draw_pair(
     if len(images) != 2 or len(shots) != 2:
         raise InputError("images and shots", "must be two each", (len(images), len(shots)))
     with styled():
-        figure = new_figure(1800, 1080)
-        figure.text(0.025, 0.965, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
-        if turn_deg is not None:
-            error = "" if sigma_deg is None else f", ± {sigma_deg:.1f}\N{DEGREE SIGN}"
-            words = f"The pattern turned {turn_words(turn_deg)}{error}."
-            figure.text(0.025, 0.905, words, fontsize=13, va="top", fontweight="bold")
-        if note:
-            place, side = (0.025, "left") if turn_deg is None else (0.975, "right")
-            figure.text(place, 0.905, note, fontsize=11, va="top", ha=side, color=INK)
-        if target_words:
-            figure.text(0.025, 0.868, target_words, fontsize=12, va="top", color=INK)
-        ends = [_vertex_of(shot, number) for shot, number in zip(shots, targets or (None, None), strict=True)]
+        figure, below = _pair_figure(title, turn_deg, sigma_deg, target_words, note)
+        ends = [vertex_of(shot, number) for shot, number in zip(shots, targets or (None, None), strict=True)]
         before, now = ends
         if before is None or now is None:
-            before = _reference(shots[0], matches[0]) if reference_deg is None else reference_deg
+            before = farthest_vertex_deg(shots[0], matches[0]) if reference_deg is None else reference_deg
             now = None if before is None or turn_deg is None else before + turn_deg
         artists: list[Artist] = []
+        tall = figure.get_size_inches()[1]
         for i in range(2):
-            axes = figure.add_axes((0.025 + 0.4875 * i, 0.065, 0.4625, 0.765))
+            left = 0.018 + 0.49 * i
+            axes = figure.add_axes((left, (below - _PAIR_IN) / tall, 0.474, _PAIR_IN / tall))
             box = _box(np.asarray(images[i]), shots[i])
             artists += _draw(axes, np.asarray(images[i]), shots[i], limbs_px[i], matches[i], box, short=True)
-            figure.text(0.025 + 0.4875 * i, 0.025, captions[i], fontsize=11, va="bottom", color=INK)
+            under = (below - _PAIR_IN - 0.08) / tall
+            figure.text(left, under, captions[i], fontsize=13, va="top", color=INK, linespacing=1.3)
             if before is None or now is None:
                 continue
             named = ends[0] is not None and ends[1] is not None
@@ -150,8 +154,26 @@ def draw_pair(
         return artists
 
 
-def _get(thing: Any, name: str) -> Any:
-    return thing.get(name) if isinstance(thing, Mapping) else getattr(thing, name, None)
+def _pair_figure(
+    title: str, turn_deg: float | None, sigma_deg: float | None, target_words: str, note: str
+) -> tuple[Figure, float]:
+    """A figure for two discs with the words above; and where these end, inches from below."""
+    error = "" if sigma_deg is None else f", \N{PLUS-MINUS SIGN} {sigma_deg:.1f}\N{DEGREE SIGN}"
+    said = "" if turn_deg is None else f"The pattern turned {turn_words(turn_deg)}{error}."
+    lines: list[tuple[str, dict[str, Any]]] = [
+        (title, {"fontsize": 18, "fontfamily": "DejaVu Serif"}),
+        (said, {"fontsize": 15, "fontweight": "bold"}),
+        (note, {"fontsize": 13}),
+        (target_words, {"fontsize": 13}),
+    ]
+    lines = [(text, look) for text, look in lines if text]
+    tall = 0.2 + sum(look["fontsize"] for _, look in lines) / 48 + _PAIR_IN + 0.62
+    figure = new_figure(1800, round(1800 * tall / 10.5))
+    below = figure.get_size_inches()[1] - 0.14
+    for text, look in lines:
+        figure.text(0.018, below / figure.get_size_inches()[1], text, va="top", color=INK, **look)
+        below -= look["fontsize"] / 48
+    return figure, below - 0.06
 
 
 def _cased(width: float) -> list[Any]:
@@ -161,7 +183,7 @@ def _cased(width: float) -> list[Any]:
 
 def _box(image: npt.NDArray, shot: Any) -> tuple[int, int, int, int]:
     """Rows and columns to show: the disc and a margin, inside the picture."""
-    centre, axes = _get(shot, "centre_px"), _get(shot, "semi_axes_px")
+    centre, axes = field_of(shot, "centre_px"), field_of(shot, "semi_axes_px")
     rows, columns = image.shape[:2]
     if centre is None or axes is None:
         return 0, rows, 0, columns
@@ -177,17 +199,17 @@ def _box(image: npt.NDArray, shot: Any) -> tuple[int, int, int, int]:
 def _picture_axes(box: tuple[int, int, int, int], title: str, notes: Sequence[str]) -> Axes:
     """Axes for a picture of that shape, with room for words."""
     rows, columns = box[1] - box[0], box[3] - box[2]
-    head = 0.62 if title else 0.12
-    foot = 0.16 + 0.24 * len(notes)
+    head = 0.66 if title else 0.12
+    foot = 0.16 + 0.28 * len(notes)
     width = 10.5
     tall = width * 0.976 * rows / columns
     height = head + foot + tall
     figure = new_figure(1400, round(1400 * height / width))
     ax = figure.add_axes((0.012, foot / height, 0.976, tall / height))
     if title:
-        figure.text(0.018, 1 - 0.16 / height, title, fontsize=15, va="top", fontfamily="DejaVu Serif")
+        figure.text(0.018, 1 - 0.16 / height, title, fontsize=18, va="top", fontfamily="DejaVu Serif")
     for i, note in enumerate(notes):
-        figure.text(0.018, (foot - 0.1 - 0.24 * i) / height, note, fontsize=11, va="top", color=INK)
+        figure.text(0.018, (foot - 0.1 - 0.28 * i) / height, note, fontsize=13, va="top", color=INK)
     return ax
 
 
@@ -217,7 +239,7 @@ def _draw(
     ax.set_xlim(extent[0], extent[1])
     ax.set_ylim(extent[2], extent[3])
     ax.set_axis_off()
-    centre, axes = _get(shot, "centre_px"), _get(shot, "semi_axes_px")
+    centre, axes = field_of(shot, "centre_px"), field_of(shot, "semi_axes_px")
     if centre is None or axes is None:
         words = ax.text(
             0.5,
@@ -248,23 +270,6 @@ def _reduced(image: npt.NDArray) -> npt.NDArray:
     return trimmed.reshape(rows, step, columns, step, -1).mean(axis=(1, 3)).squeeze().astype(np.uint8)
 
 
-def to_photo(shot: Any, x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Columns and rows, shape (n, 2), of disc places by centre, axes and roll of `shot`."""
-    centre, axes = _get(shot, "centre_px"), _get(shot, "semi_axes_px")
-    roll = math.radians(_get(shot, "roll_deg") or 0.0)
-    across, along = np.asarray(x, float) * axes[0], np.asarray(y, float) * axes[1]
-    right = across * math.cos(roll) + along * math.sin(roll)
-    up = along * math.cos(roll) - across * math.sin(roll)
-    sense = -1 if _get(shot, "mirrored") else 1
-    return np.stack([centre[0] + sense * right, centre[1] - up], axis=-1)
-
-
-def limb_points(shot: Any, count: int = 361) -> npt.NDArray[np.float64]:
-    """Points along the ellipse of the shot's centre, axes and roll; shape (count, 2)."""
-    turn = np.linspace(0, 2 * np.pi, count)
-    return to_photo(shot, np.cos(turn), np.sin(turn))
-
-
 def _draw_centre(ax: Axes, shot: Any) -> list[Artist]:
     """Cross at the centre, vertical with its upper end named."""
     centre = to_photo(shot, [0], [0])[0]
@@ -282,7 +287,7 @@ def _draw_centre(ax: Axes, shot: Any) -> list[Artist]:
             float(name[0]),
             float(name[1]),
             "up",
-            fontsize=11,
+            fontsize=14,
             color=_VERTICAL,
             va="center",
             ha="left",
@@ -294,19 +299,19 @@ def _draw_centre(ax: Axes, shot: Any) -> list[Artist]:
 
 def _draw_spots(ax: Axes, shot: Any, matches: Mapping[int, str], short: bool) -> list[Artist]:
     """A ring around each spot and its number beside it, with a leader where the number stands off."""
-    spots = list(_get(shot, "spots") or ())
+    spots = list(field_of(shot, "spots") or ())
     if not spots:
         return []
-    places = np.array([_spot_place(shot, spot) for spot in spots])
-    scale = max(_get(shot, "semi_axes_px"))
-    radius = np.array([max(_ring_radius(spot) * scale, 0.020 * scale) for spot in spots])
-    texts = [_number(int(_get(spot, "id")), matches, short) for spot in spots]
+    places = np.array([spot_place(shot, spot) for spot in spots])
+    scale = max(field_of(shot, "semi_axes_px"))
+    radius = np.array([max(ring_radius(spot) * scale, 0.020 * scale) for spot in spots])
+    texts = [_number(int(field_of(spot, "id")), matches, short) for spot in spots]
     corners = place_labels(places, radius, _label_sizes(ax, texts), to_photo(shot, [0], [0])[0])
     artists: list[Artist] = []
     circle = np.linspace(0, 2 * np.pi, 61)
     for i, spot in enumerate(spots):
         ring = places[i] + radius[i] * np.stack([np.cos(circle), np.sin(circle)], axis=-1)
-        style = "-" if int(_get(spot, "id")) in matches or not matches else (0, (2, 2))
+        style = "-" if int(field_of(spot, "id")) in matches or not matches else (0, (2, 2))
         artists += ax.plot(ring[:, 0], ring[:, 1], color=_SPOT, lw=1.3, ls=style, path_effects=_cased(1.1))
         if not texts[i]:
             continue
@@ -354,30 +359,6 @@ def _label_sizes(ax: Axes, texts: Sequence[str]) -> npt.NDArray[np.float64]:
     return _LABEL_PT * pixels_per_pt * np.stack([wide, np.full(len(texts), 1.65)], axis=-1)
 
 
-def _spot_place(shot: Any, spot: Any) -> tuple[float, float]:
-    column, row = _get(spot, "column_px"), _get(spot, "row_px")
-    if column is not None and row is not None:
-        return float(column), float(row)
-    place = to_photo(shot, [_get(spot, "x")], [_get(spot, "y")])[0]
-    return float(place[0]), float(place[1])
-
-
-def _ring_radius(spot: Any) -> float:
-    """Radius in disc radii of a ring around a spot: of its area in millionths of the hemisphere."""
-    area = _get(spot, "area_msh")
-    return 0.012 + (1.1 * math.sqrt(2e-6 * area) if area else 0.0)
-
-
-def _reference(shot: Any, matches: Mapping[int, str]) -> float | None:
-    """Vertex angle (deg) of the matched spot farthest from the centre."""
-    spots = list(_get(shot, "spots") or ())
-    chosen = [spot for spot in spots if int(_get(spot, "id")) in matches] or spots
-    if not chosen:
-        return None
-    far = max(chosen, key=lambda spot: math.hypot(_get(spot, "x"), _get(spot, "y")))
-    return math.degrees(math.atan2(-_get(far, "x"), _get(far, "y")))
-
-
 def _draw_target(
     ax: Axes,
     shot: Any,
@@ -389,10 +370,10 @@ def _draw_target(
     short: bool = True,
 ) -> list[Artist]:
     """The line to the target; its angle from the vertical; the line before and the arc from it to now."""
-    scale = max(_get(shot, "semi_axes_px"))
+    scale = max(field_of(shot, "semi_axes_px"))
     free = [
-        (_spot_place(shot, spot), (max(_ring_radius(spot), 0.02) + 0.008) * scale)
-        for spot in _get(shot, "spots") or ()
+        (spot_place(shot, spot), (max(ring_radius(spot), 0.02) + 0.008) * scale)
+        for spot in field_of(shot, "spots") or ()
     ]
     spots = [centre for centre, _ in free]
     place = partial(to_photo, shot)
@@ -400,17 +381,10 @@ def _draw_target(
     if angle:
         style: dict[str, Any] = {"colour": _VERTICAL, "effects": _cased(1.4), "casing": _CASING}
         artists += lines.draw_vertical_angle(ax, place, vertex_deg, short=short, avoid=spots, **style)
+        spots = [*spots, *lines.ends_of(artists[-1])]
     if before_deg is not None:
         artists += lines.draw_before(ax, place, before_deg, colour=_SPOT, effects=_cased(1.4))
         artists += lines.draw_turn_arc(
             ax, place, before_deg, turn_deg, colour=_SPOT, effects=_cased(2.0), casing=_CASING, avoid=spots
         )
     return artists
-
-
-def _vertex_of(shot: Any, number: int | None) -> float | None:
-    """Vertex angle (deg) of a numbered spot; None without it."""
-    for spot in _get(shot, "spots") or ():
-        if number is not None and int(_get(spot, "id")) == number:
-            return math.degrees(math.atan2(-_get(spot, "x"), _get(spot, "y")))
-    return None

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.text import Text
 
 from .style import turn_words
 
@@ -86,7 +87,7 @@ def draw_vertical_angle(
     artists: list[Artist] = list(
         ax.plot(arc[:, 0], arc[:, 1], color=colour, lw=1.6, path_effects=effects, zorder=4)
     )
-    half = 0.08 if short else 0.17
+    half = 0.1 if short else 0.2
     centre, edge = to_photo([0, 0], [0, 1])
     beside = -math.copysign(1.0, vertex_deg)  # the other side of the vertical
     angles = [*(vertex_deg * k for k in (0.5, 0.35, 0.65, 0.2, 0.8)), 15 * beside, 40 * beside, 75 * beside]
@@ -99,7 +100,7 @@ def draw_vertical_angle(
         float(middle[0]),
         float(middle[1]),
         f"{abs(vertex_deg):.1f}\N{DEGREE SIGN}" if short else f"{turn_words(vertex_deg)}\nfrom up",
-        fontsize=11,
+        fontsize=13.5,
         fontweight="bold",
         color=colour,
         ha="left" if to_right else "right",
@@ -109,6 +110,15 @@ def draw_vertical_angle(
         zorder=7,
     )
     return [*artists, words]
+
+
+def ends_of(words: Artist) -> list[npt.NDArray[np.float64]]:
+    """Columns and rows at the ends and in the middle of words on axes, for others to avoid."""
+    assert isinstance(words, Text)
+    assert words.axes is not None
+    box = words.get_window_extent().transformed(words.axes.transData.inverted())
+    middle = (box.y0 + box.y1) / 2
+    return [np.array([x, middle]) for x in (box.x0, (box.x0 + box.x1) / 2, box.x1)]
 
 
 def draw_turn_arc(
@@ -145,7 +155,7 @@ def draw_turn_arc(
         float(middle[0]),
         float(middle[1]),
         f"{abs(turn_deg):.1f}\N{DEGREE SIGN}",
-        fontsize=15,
+        fontsize=18,
         fontweight="bold",
         color=colour,
         ha="center",

@@ -13,6 +13,7 @@ from ..render.day_sheet import DayRow, draw_day_sheet
 from ..render.day_tile import DayTile
 from .day import Day, DayCourse
 from .day_pictures import day_frame, day_pictures, ground_shows
+from .telling import day_words, place_words
 from .turns import turn_in_words
 
 _PICTURE_PX = 400
@@ -105,12 +106,7 @@ def _size_change(course: DayCourse) -> float:
 
 def day_title(day: Day) -> str:
     """Date and place, the place to a tenth of a degree."""
-    latitude, longitude = float(day.site.latitude_deg), float(day.site.longitude_deg)
-    where = (
-        f"{abs(latitude):.1f}\N{DEGREE SIGN} {'S' if latitude < 0 else 'N'}, "
-        f"{abs(longitude):.1f}\N{DEGREE SIGN} {'W' if longitude < 0 else 'E'}"
-    )
-    return f"The Sun's disc over a day: {day.date}, {where}"
+    return f"The Sun's disc over a day: {day_words(day.date)}, {place_words(day.site)}"
 
 
 def day_subtitle(day: Day) -> str:

@@ -22,6 +22,7 @@ from .picture_file import FORMATS
 from .rotation import DEFAULT_LAW, rotation_law
 from .spot_groups import spot_group
 from .surface import LARGEST_MSH, SunSpot, Surface, random_spots
+from .telling import SIMULATED_CAMERA
 from .toml_check import Key, TomlPath, TomlText, check_table, read_toml
 
 if TYPE_CHECKING:
@@ -166,7 +167,7 @@ class Scenario:
     shots: tuple[PlannedShot, ...]
     surface: Surface
     camera: Camera = field(default_factory=Camera)
-    camera_name: str = "simulated camera"
+    camera_name: str = SIMULATED_CAMERA
     air: Air = field(default_factory=Air)
     ground: GroundLook = field(default_factory=GroundLook)
     note: str = ""
@@ -199,7 +200,7 @@ def read_scenario(path: Path | str) -> Scenario:
         shots=_shots_of(toml, data["shot"]),
         surface=_surface_of(toml, data.get("sun", {}), Path(path).parent),
         camera=_camera_of(toml, camera),
-        camera_name=camera.get("name", "simulated camera"),
+        camera_name=camera.get("name", SIMULATED_CAMERA),
         air=Air(**data.get("air", {})),
         ground=GroundLook(**data.get("ground", {})),
         note=data.get("note", ""),

@@ -19,6 +19,7 @@ from .daylight import rise_set
 from .predicting import predict
 from .rotation import RotationLaw, carry
 from .scene_coasts import coastlines
+from .telling import day_words, place_words
 from .turns import turn_in_words
 
 MOST_MOMENTS = 4
@@ -55,6 +56,14 @@ def scene_moments(site: Site, at: Sequence[str], date: str | None) -> tuple[Inst
     several = len({moment.date() for moment in moments}) > 1
     form = "%d %b %H:%M UTC" if several else "%H:%M UTC"
     return instants, tuple(name + moment.strftime(form) for name, moment in zip(names, moments, strict=True))
+
+
+def scene_words(site: Site, times: Sequence[str], date: str | None, *, own_spots: bool) -> tuple[str, str]:
+    """Title and subtitle of scenes at those ISO 8601 times; the site to a tenth of a degree."""
+    day = day_words(date or times[0][:10])
+    when = f"The Sun on {day}" if date is None else f"Sunrise and sunset, {day},"
+    spots = "" if own_spots else "; three invented spots, at the same places on each first picture"
+    return f"{when} at {place_words(site)}", f"Calculated: the same moments under each geometry{spots}"
 
 
 def scene_panels(

@@ -51,7 +51,7 @@ def run(
     def work() -> dict[str, Any]:
         from ...models.errors import InputError
         from ..rotation import DEFAULT_LAW, rotation_law
-        from ..scene import scene_moments, scene_panels
+        from ..scene import scene_moments, scene_panels, scene_words
         from .parsing import site_of, spots_of
 
         for path in output:
@@ -77,7 +77,7 @@ def run(
                 coasts=coasts,
                 progress=progress,
             )
-            title, subtitle = _words(place, instants.iso(), date, bool(spot))
+            title, subtitle = scene_words(place, instants.iso(), date, own_spots=bool(spot))
             for k, path in enumerate(output):
                 progress(k, len(output), f"drawing {path.name}")
                 write_whole(path, _content(path.suffix.lower(), panels, title, subtitle, width, tall))
@@ -90,18 +90,6 @@ def run(
         }
 
     report(NAME, work, as_json=as_json, show=_show)
-
-
-def _words(place: Any, times: list[str], date: str | None, own_spots: bool) -> tuple[str, str]:
-    """Title and subtitle; the site to a tenth of a degree."""
-    latitude, longitude = float(place.latitude_deg), float(place.longitude_deg)
-    where = (
-        f"{abs(latitude):.1f}\N{DEGREE SIGN} {'S' if latitude < 0 else 'N'}, "
-        f"{abs(longitude):.1f}\N{DEGREE SIGN} {'W' if longitude < 0 else 'E'}"
-    )
-    when = f"The Sun on {times[0][:10]}" if date is None else f"Sunrise and sunset, {date},"
-    spots = "" if own_spots else "; the first picture has its three spots at the same places in each"
-    return f"{when} at {where}", f"The same moments under each geometry{spots}"
 
 
 def _content(kind: str, panels: list[Any], title: str, subtitle: str, width: int, tall: bool) -> bytes | str:

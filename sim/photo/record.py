@@ -12,6 +12,7 @@ from typing import Any
 from ...models.errors import InputError, WhichsunError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
+from ..telling import SIMULATED_CAMERA, day_words, moment_words
 from ..workers import worker_pool, workers_for
 from .load import load_rgb
 from .measured import Measured, PhotoMeasurement, ShotTurn
@@ -19,6 +20,7 @@ from .pairing import NOT_RIGID
 
 _USED = 0.5
 _WIDTH_PX = 1400
+_NAME_LETTERS = 44  # of a file name below half the width of the sheet
 
 
 def overlay_paths(photos: list[Path], outing: Path) -> list[Path]:
@@ -79,7 +81,7 @@ def record(
     else:
         text = outing_text(measured.outing)
     pictures = overlay_pngs(measured, processes=processes, progress=progress)
-    sheet = pair_png(measured, outing.stem) if len(measured.photos) > 1 else None
+    sheet = pair_png(measured) if len(measured.photos) > 1 else None
     write_whole(outing, text)
     for path, picture in zip(overlays, pictures, strict=True):
         write_whole(path, picture)
@@ -174,7 +176,7 @@ def overlay_png(measured: Measured, index: int) -> bytes:
     return save_png(artists[0].figure, _WIDTH_PX)
 
 
-def pair_png(measured: Measured, name: str) -> bytes:
+def pair_png(measured: Measured) -> bytes:
     """PNG of the first and the last photo side by side with the turns of the pattern and of the target."""
     from ...render.overlay import draw_pair
     from ...render.style import save_png, turn_words
@@ -185,7 +187,10 @@ def pair_png(measured: Measured, name: str) -> bytes:
     words = ""
     if target is not None:
         error = "" if target.sigma_deg is None else f", ± {target.sigma_deg:.1f}\N{DEGREE SIGN}"
-        words = f"Spot {target.id_a} alone, as drawn here: {turn_words(target.turn_deg)}{error}."
+        words = (
+            f"Spot {target.id_a} alone (yellow): {turn_words(target.turn_deg)}{error}. "
+            "Dashed: its line before. White: angle from up."
+        )
     artists: Any = draw_pair(
         [one.image for one in drawn],
         [one.shot for one in drawn],
@@ -198,14 +203,26 @@ def pair_png(measured: Measured, name: str) -> bytes:
         target_words=words,
         note=_caveat(turn) if drawn[0].matches else "No spot of the one could be found in the other.",
         captions=[_caption(measured, index) for index in ends],
-        title=f"{name}: {'the same spots, hours apart' if drawn[0].matches else 'first and last photo'}",
+        title=_pair_title(measured, bool(drawn[0].matches)),
     )
-    return save_png(artists[0].figure, 1800, 1080)
+    return save_png(artists[0].figure, 1800)
 
 
 def _caption(measured: Measured, index: int) -> str:
     shot = measured.photos[index].shot
-    return f"{Path(shot.file).name}, {shot.time_utc or 'time unknown'}"
+    name = Path(shot.file).name
+    if len(name) > _NAME_LETTERS:
+        name = f"{name[:20]}\N{HORIZONTAL ELLIPSIS}{name[-20:]}"
+    return f"{name}\n{moment_words(shot.time_utc)}"
+
+
+def _pair_title(measured: Measured, matched: bool) -> str:
+    """What the sheet shows and the day, with a word where nobody took the photos."""
+    shots = [measured.photos[index].shot for index in (0, -1)]
+    what = "The same spots, hours apart" if matched else "First and last photo"
+    day = f": {day_words(shots[0].time_utc[:10])}" if shots[0].time_utc else ""
+    drawn = " (invented)" if any(shot.camera == SIMULATED_CAMERA for shot in shots) else ""
+    return f"{what}{day}{drawn}"
 
 
 def _caveat(turn: ShotTurn | None) -> str:
@@ -266,7 +283,8 @@ def _partners(measured: Measured, index: int) -> dict[int, str]:
 def _notes(measured: Measured, index: int) -> list[str]:
     shot = measured.photos[index].shot
     other = _other(measured, index)
-    notes = [f"{shot.time_utc or 'time unknown'}, {shot.mount}, {len(shot.spots)} spots"]
+    drawn = ", a drawn picture" if shot.camera == SIMULATED_CAMERA else ""
+    notes = [f"{moment_words(shot.time_utc)}, {shot.mount}, {len(shot.spots)} spots{drawn}"]
     if other is not None and _partners(measured, index):
         if _target_here(measured, index) is not None:
             notes.append("Line: the target spot, with its angle from the vertical after undoing the squash")

@@ -19,6 +19,7 @@ from ..compare.words import odds_words, times_words
 from ..outing import Shot
 from ..photo.pairing import NOT_RIGID
 from ..safety import CAUTIONS
+from ..telling import day_words
 from . import facts
 from .curves import turn_curves
 from .document import (
@@ -129,7 +130,7 @@ def _chosen(count: int) -> list[int]:
 def _title(shots: Sequence[Shot], source: Source) -> str:
     if source.title:
         return source.title
-    days = [facts.day_words(day) for day in sorted({s.time_utc[:10] for s in shots if s.time_utc})]
+    days = [day_words(day) for day in sorted({s.time_utc[:10] for s in shots if s.time_utc})]
     when = f" of {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "") if days else ""
     return f"What the Sun's face tells: the photos{when}" if shots else "What was measured of the Sun"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import platform
 import re
@@ -15,38 +14,18 @@ from typing import Any
 from ...models.place import Site
 from ..outing import Observable, Outing, Shot
 from ..outing_observables import KINDS, WITHOUT_VALUE
+from ..telling import place_words
 from .document import Table
 
 SITE_STEP_DEG = 0.1  # about 11 km, to which a site is rounded unless the exact one is asked for
-# strftime would follow the machine's language.
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 _LIBRARIES = ("numpy", "scipy", "astropy", "astropy-iers-data", "pyerfa", "pyproj", "pillow", "matplotlib")
 
 
 def site_words(site: Site, *, exact: bool) -> str:
     """The site as ``46.5° N, 30.0° W``, rounded to 0.1 degree unless `exact`."""
-    latitude, longitude = float(site.latitude_deg), float(site.longitude_deg)
-    longitude = (longitude + 180) % 360 - 180
-    digits = 5 if exact else 1
-    words = f"{_degrees(latitude, digits, 'NS')}, {_degrees(longitude, digits, 'EW')}"
-    return (
-        f"{words}, {float(site.height_m):.0f} m"
-        if exact
-        else f"{words} (rounded to {SITE_STEP_DEG:g} degree)"
-    )
+    if exact:
+        return f"{place_words(site, 5)}, {float(site.height_m):.0f} m"
+    return f"{place_words(site)} (rounded to {SITE_STEP_DEG:g} degree)"
 
 
 def rounded_site(site: Site, *, exact: bool) -> dict[str, float]:
@@ -55,20 +34,9 @@ def rounded_site(site: Site, *, exact: bool) -> dict[str, float]:
     return values if exact else {name: round(value, 1) for name, value in values.items()}
 
 
-def _degrees(value: float, digits: int, letters: str) -> str:
-    text = f"{abs(value):.{digits}f}"
-    return f"{text}\N{DEGREE SIGN} {letters[value < 0 and float(text) > 0]}"
-
-
 def time_words(time_utc: str | None) -> str:
     """``2027-04-18 07:40:00 UTC``."""
     return "time unknown" if time_utc is None else time_utc.replace("T", " ").removesuffix("Z") + " UTC"
-
-
-def day_words(day: str) -> str:
-    """``18 April 2027`` of ``2027-04-18``."""
-    date = dt.date.fromisoformat(day)
-    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
 
 
 def coarse(result: Any, observables: Sequence[Observable]) -> Any:

@@ -9,7 +9,7 @@ import pytest
 from matplotlib.collections import PathCollection
 from matplotlib.text import Annotation, Text
 from whichsun.models.errors import InputError
-from whichsun.render import curves, labels, overlay, residuals, style, tracks
+from whichsun.render import curves, labels, overlay, residuals, shot_places, style, tracks
 
 
 def sweep_rows(offset=0.0):
@@ -170,11 +170,11 @@ SHOT = {
 
 def test_overlay_undoes_roll_and_squash():
     """V_true = V_picture + roll: the disc's top, roll +30 deg, lies 30 deg clockwise of the picture's."""
-    place = overlay.to_photo(SHOT, [0.0], [1.0])[0]
+    place = shot_places.to_photo(SHOT, [0.0], [1.0])[0]
     np.testing.assert_allclose(place, [200 + 90 * np.sin(np.pi / 6), 150 - 90 * np.cos(np.pi / 6)])
-    limb = overlay.limb_points(SHOT)
+    limb = shot_places.limb_points(SHOT)
     assert np.max(np.hypot(*(limb - [200, 150]).T)) == pytest.approx(100, abs=1e-2)
-    mirrored = overlay.to_photo({**SHOT, "mirrored": True}, [0.0], [1.0])[0]
+    mirrored = shot_places.to_photo({**SHOT, "mirrored": True}, [0.0], [1.0])[0]
     np.testing.assert_allclose(mirrored, [200 - 90 * np.sin(np.pi / 6), 150 - 90 * np.cos(np.pi / 6)])
 
 
@@ -185,7 +185,7 @@ def test_overlay_marks_every_spot_and_its_match():
     assert {"up", "1", "2 (B)"} <= set(texts)
     rings = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 61]
     np.testing.assert_allclose(np.mean(rings[1][:-1], axis=0), [231.0, 188.0])
-    np.testing.assert_allclose(np.mean(rings[0][:-1], axis=0), overlay.to_photo(SHOT, [0.0], [0.6])[0])
+    np.testing.assert_allclose(np.mean(rings[0][:-1], axis=0), shot_places.to_photo(SHOT, [0.0], [0.6])[0])
     assert artists[0].get_extent() == [77.5, 322.5, 272.5, 27.5]  # the disc and 22 % around it
     whole = overlay.draw_overlay(image, SHOT, crop=False)
     assert whole[0].get_extent() == [-0.5, 419.5, 299.5, -0.5]
@@ -226,7 +226,7 @@ def test_pair_draws_the_turn_the_way_it_goes():
     # The arc in the second picture ends 60 deg clockwise of the true top, so 90 deg of the picture's.
     arcs = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 62]
     np.testing.assert_allclose(
-        arcs[0][-1], overlay.to_photo(SHOT, 0.5 * np.sin(np.pi / 3), 0.5 * np.cos(np.pi / 3))
+        arcs[0][-1], shot_places.to_photo(SHOT, 0.5 * np.sin(np.pi / 3), 0.5 * np.cos(np.pi / 3))
     )
     with pytest.raises(InputError, match="two each"):
         overlay.draw_pair([image], [SHOT])
@@ -315,7 +315,7 @@ def test_a_target_is_drawn_as_on_paper():
     x, y = SHOT["spots"][1]["x"], SHOT["spots"][1]["y"]
     far = np.hypot(x, y)
     np.testing.assert_allclose(lines[0][0], SHOT["centre_px"], atol=1e-9)
-    np.testing.assert_allclose(lines[0][-1], overlay.to_photo(SHOT, [x / far], [y / far])[0])
+    np.testing.assert_allclose(lines[0][-1], shot_places.to_photo(SHOT, [x / far], [y / far])[0])
     words = [a.get_text() for a in artists if isinstance(a, Text)]
     degrees = np.rad2deg(np.arctan2(-x, y))
     assert f"{abs(degrees):.1f}\N{DEGREE SIGN} clockwise\nfrom up" in words
@@ -332,5 +332,5 @@ def test_pair_draws_the_target_s_own_turn():
     words = [text.get_text() for text in artists[0].figure.findobj(Text)]
     assert {"0.0\N{DEGREE SIGN}", "90.0\N{DEGREE SIGN}", "Spot 1 alone: 90."} <= set(words)
     arcs = [a.get_xydata() for a in artists if hasattr(a, "get_xydata") and len(a.get_xydata()) == 92]
-    np.testing.assert_allclose(arcs[-1][0], overlay.to_photo(SHOT, [0.0], [0.5])[0], atol=1e-9)
-    np.testing.assert_allclose(arcs[-1][-1], overlay.to_photo(SHOT, [-0.5], [0.0])[0], atol=1e-9)
+    np.testing.assert_allclose(arcs[-1][0], shot_places.to_photo(SHOT, [0.0], [0.5])[0], atol=1e-9)
+    np.testing.assert_allclose(arcs[-1][-1], shot_places.to_photo(SHOT, [-0.5], [0.0])[0], atol=1e-9)

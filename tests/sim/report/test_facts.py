@@ -57,10 +57,6 @@ def test_bare_names_stay_apart():
     assert named.matches == (replace(outing.matches[0], shot_a="one.jpg", shot_b="one.jpg (2)"),)
 
 
-def test_days_in_words_whatever_the_machine_speaks():
-    assert facts.day_words("2027-04-18") == "18 April 2027"
-
-
 def test_checksums_are_sha256(tmp_path):
     path = tmp_path / "abc.toml"
     path.write_bytes(b"abc")

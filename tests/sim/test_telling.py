@@ -1,0 +1,49 @@
+"""Sites, days and moments in words."""
+
+import datetime as dt
+
+import pytest
+from whichsun.models.place import Instants, Site
+from whichsun.sim.day import Day
+from whichsun.sim.day_sheet import day_title
+from whichsun.sim.scene import scene_words
+from whichsun.sim.telling import day_words, moment_words, place_words
+
+
+def test_days_in_words_whatever_the_machine_speaks():
+    assert day_words("2027-04-18") == "18 April 2027"
+
+
+@pytest.mark.parametrize(
+    ("time", "words"),
+    [
+        ("2027-04-18T07:40:00Z", "18 April 2027, 07:40 UTC"),
+        ("2027-04-18T07:40:05.250Z", "18 April 2027, 07:40:05.250 UTC"),
+        ("2027-04-18T00:00:00Z", "18 April 2027, 00:00 UTC"),
+        (None, "time unknown"),
+    ],
+)
+def test_moments(time, words):
+    assert moment_words(time) == words
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "digits", "words"),
+    [
+        (46.523194, -30.295694, 1, "46.5° N, 30.3° W"),
+        (46.523194, -30.295694, 5, "46.52319° N, 30.29569° W"),
+        (-0.04, 179.96, 1, "0.0° N, 180.0° E"),
+        (-33.86, 190.0, 1, "33.9° S, 170.0° W"),
+    ],
+)
+def test_places(latitude, longitude, digits, words):
+    assert place_words(Site(latitude, longitude), digits) == words
+
+
+def test_the_titles_of_a_day_and_of_scenes_say_the_site_alike():
+    site, date = Site(-46.5, 190.0), dt.date(2027, 4, 18)
+    day = Day(site, date, "level-tripod", Instants.from_utc(["2027-04-18T07:40:00Z"]), ())
+    words = f"{place_words(site)}"
+    assert day_title(day).endswith(f"18 April 2027, {words}")
+    title, _ = scene_words(site, ["2027-04-18T07:40:00Z"], "2027-04-18", own_spots=False)
+    assert title == f"Sunrise and sunset, 18 April 2027, at {words}"
