@@ -343,7 +343,12 @@ def what_if(
             scheduler=scheduler,
         )
         found.append((words, result))
-    return sorted(found, key=lambda one: _usefulness(one[1]), reverse=True)
+    return most_helpful_first(found)
+
+
+def most_helpful_first(changed: Sequence[tuple[str, ExpectedEvidence]]) -> list[tuple[str, ExpectedEvidence]]:
+    """Changes by what they would bring, as :func:`advice` wants them."""
+    return sorted(changed, key=lambda one: _usefulness(one[1]), reverse=True)
 
 
 def _usefulness(result: ExpectedEvidence) -> tuple[float, float]:
