@@ -286,4 +286,4 @@ def _warn_outside(year: float) -> None:
             "UTC is taken as UT1, off by less than 0.9 s while UTC keeps leap seconds "
             "(1 s turns the Earth by 15 arcsec)"
         )
-    warnings.warn(f"year {year:.0f} lies outside the UT1 tables: {doubt}", WhichsunWarning, stacklevel=4)
+    warnings.warn(f"year {year // 1:.0f} lies outside the UT1 tables: {doubt}", WhichsunWarning, stacklevel=4)
