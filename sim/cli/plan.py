@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from .plan_evidence import EvidenceOptions, add_evidence, check_evidence, show_evidence
 from .plumbing import progress_on_stderr, report
 from .side_by_side import Models, Settings, models_with_settings
 
@@ -42,6 +43,28 @@ def run(
         float,
         typer.Option(metavar="M", help="How far the site stands above land or sea at the horizon."),
     ] = 0.0,
+    evidence: Annotated[
+        str,
+        typer.Option(
+            metavar="best|all|none",
+            help="Simulate outings to say what they will show: on the best day, on every day, or not at all.",
+        ),
+    ] = "best",
+    outings: Annotated[int, typer.Option(help="Simulated outings for each true model.", min=1)] = 10,
+    spots: Annotated[float, typer.Option(help="Mean number of sunspots found in a photo.")] = 6.0,
+    place_sigma: Annotated[
+        float, typer.Option(metavar="RADII", help="How well a spot's place is measured, in disc radii.")
+    ] = 0.004,
+    roll_sigma_deg: Annotated[
+        float, typer.Option(metavar="DEG", help="How well the camera is levelled, degrees.")
+    ] = 0.7,
+    mount: Annotated[str, typer.Option(help="level-tripod, equatorial or hand-held.")] = "level-tripod",
+    what_if: Annotated[
+        bool,
+        typer.Option("--what-if", help="Simulate also what would raise the evidence (six times the work)."),
+    ] = False,
+    seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
+    processes: Annotated[int | None, typer.Option(help="Processes; default one per core.", min=1)] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Plan an outing: when to photograph, where the Sun stands, how the disc turns, what it will show."""
@@ -49,9 +72,26 @@ def run(
     def work() -> dict[str, Any]:
         from ..plan.record import plan_json
 
+        simulated = EvidenceOptions(
+            evidence,
+            model,
+            setting,
+            rotation,
+            outings,
+            spots,
+            place_sigma,
+            roll_sigma_deg,
+            mount,
+            what_if,
+            seed,
+            processes,
+        )
+        check_evidence(simulated)
         with progress_on_stderr("planning", quiet=as_json) as progress:
             plan = _plan(site, dates, zone, model, setting, rotation, altitudes, above_horizon_m, progress)
-        return plan_json(plan)
+        result = plan_json(plan)
+        add_evidence(result, plan, simulated, quiet=as_json)
+        return result
 
     report(NAME, work, as_json=as_json, show=_show)
 
@@ -99,4 +139,5 @@ def _show(result: dict[str, Any]) -> None:
     from .plan_days import show_cautions, show_days
 
     show_days(result)
+    show_evidence(result)
     show_cautions(result)

@@ -104,8 +104,9 @@ def _show_turns(day: dict[str, Any]) -> None:
         f"Turn of the spots from {_clock(first['middle_local'])} to {_clock(last['middle_local'])} "
         f"({hours.total_seconds() / 3600:.1f} h), the middles of the windows"
     )
-    columns = ("model", "the spots turn", "deg/min, morning", "deg/min, evening", "left over, radii")
+    columns = ("model", "the spots turn", "deg/min, morning*", "deg/min, evening*", "left over, radii")
     print_table(columns, rows, title=title)
+    print("* in that very minute, anticlockwise +: the disc may turn to and fro over the day")
 
 
 def _show_rows(result: dict[str, Any]) -> None:

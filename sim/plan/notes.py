@@ -161,8 +161,8 @@ def turn_notes(day: DayPlan) -> tuple[str, ...]:
     far = [turn for turn in own if turn not in torn and abs(turn.unwrapped_axis_deg) > 180]
     return (
         *(
-            f"Under {turn.model} the disc turns by more than half a circle, {_followed(turn)}: a first and a last photo "
-            "alone cannot show that; one in between tells the way round."
+            f"Under {turn.model} the disc turns by more than half a circle, {_followed(turn)}: two photos alone "
+            "cannot show that; a third one in between tells the way round."
             for turn in far
         ),
         *_torn_notes(torn),

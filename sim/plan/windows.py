@@ -184,7 +184,18 @@ def _window(
     view = DistantSphere().view(Instants.from_utc_days(moments), sun.site, {})
     bearing = np.rad2deg(azimuth(view))
     heights = [_apparent(float(value), hpa) for value in np.rad2deg(altitude(view))]
-    return Window(name, start, end, *(float(value) for value in bearing), *heights, " ".join(is_open))
+    return Window(
+        name,
+        start,
+        end,
+        azimuth_from_deg=float(bearing[0]),
+        azimuth_to_deg=float(bearing[1]),
+        azimuth_middle_deg=float(bearing[2]),
+        altitude_from_deg=heights[0],
+        altitude_to_deg=heights[1],
+        altitude_middle_deg=heights[2],
+        open_at=" ".join(is_open),
+    )
 
 
 def _apparent(altitude_deg: float, hpa: float) -> float:

@@ -12,7 +12,7 @@ BASE = ["plan", "--site", "60,10.75", "--zone", "Europe/Oslo"]
 
 
 def planned(capsys, *arguments):
-    assert main([*BASE, *arguments, "--json"]) == 0
+    assert main([*BASE, "--evidence", "none", *arguments, "--json"]) == 0
     return json.loads(capsys.readouterr().out)
 
 

@@ -1,0 +1,157 @@
+"""The part of `plan` that simulates outings: what a day will show and what would raise it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from .plumbing import print_table, print_wrapped, progress_on_stderr
+from .side_by_side import models_with_settings
+
+if TYPE_CHECKING:
+    from ..plan.days import DayPlan, Plan
+
+WHICH = ("best", "all", "none")
+
+
+@dataclass(frozen=True)
+class EvidenceOptions:
+    """Options as they were typed; see the command's help."""
+
+    which: str
+    model: list[str] | None
+    setting: list[str] | None
+    rotation: str | None
+    outings: int
+    spots: float
+    place_sigma: float
+    roll_sigma_deg: float
+    mount: str
+    what_if: bool
+    seed: int
+    processes: int | None
+
+
+def check_evidence(options: EvidenceOptions) -> None:
+    """Refuse a bad choice before any work.
+
+    Raises
+    ------
+    UnknownNameError
+        Not one of `WHICH`.
+    """
+    from ...models.errors import UnknownNameError
+
+    if options.which not in WHICH:
+        raise UnknownNameError("evidence", options.which, WHICH)
+
+
+def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *, quiet: bool) -> None:
+    """Simulate the days that were asked for and put what came out into the plan's JSON."""
+    if options.which == "none":
+        return
+    from ..compare.contest import Options
+    from ..plan.evidence_record import add_expected
+    from ..plan.expected import best_day, expect
+    from ..rotation import DEFAULT_LAW
+
+    names = _compared(options.model)
+    models = models_with_settings(names, None)
+    given = {name: value for _, own in plan.models for name, value in own.items()}
+    models = [(model, _own(model, given)) for model, _ in models]
+    law = options.rotation or DEFAULT_LAW
+    days: list[DayPlan]
+    if options.which == "all":
+        days = [day for day in plan.days if day.middles is not None]
+    else:
+        best = best_day(plan, models)
+        days = [] if best is None else [best]
+    with progress_on_stderr("simulating", quiet=quiet) as progress:
+        for number, day in enumerate(days):
+
+            def told(done: int, of: int, words: str, number: int = number, day: DayPlan = day) -> None:
+                progress(number * of + done, len(days) * of, f"{day.date}: {words}")
+
+            expected = expect(
+                plan,
+                day,
+                names,
+                models,
+                spots=options.spots,
+                place_sigma=options.place_sigma,
+                roll_sigma_deg=options.roll_sigma_deg,
+                mount=options.mount,
+                options=Options(law=law, given=given, seed=options.seed),
+                outings=options.outings,
+                what_if=options.what_if,
+                processes=options.processes,
+                progress=told,
+            )
+            add_expected(result, expected, options.outings)
+
+
+def _compared(model: list[str] | None) -> list[str]:
+    """The plan's models; a single one against the first of the two usual ones that it is not."""
+    from ..compare.power import COMPARED
+
+    if not model:
+        return list(COMPARED)
+    return model if len(model) > 1 else [model[0], next(name for name in COMPARED if name != model[0])]
+
+
+def _own(model: Any, given: dict[str, Any]) -> dict[str, Any]:
+    known = {parameter.name for parameter in model.parameters}
+    return {name: value for name, value in given.items() if name in known}
+
+
+def show_evidence(result: dict[str, Any]) -> None:
+    """What the simulated days will show."""
+    told = [day for day in result["days"] if day.get("evidence")]
+    for day in told:
+        evidence = day["evidence"]
+        among = "" if len(told) == len(result["days"]) else ", the day on which the models lie farthest apart"
+        print_wrapped([f"What photos on {day['date']} will show{among}: {evidence['words']}"])
+        print_table(
+            ("if this is true", "right", "wrong", "undecided", "against", "ln B, median", "68 % of outings"),
+            _rows(evidence),
+            title=f"{evidence['outings']} simulated outings for each true model, photos at the middles of the windows",
+        )
+        if evidence["advice"]:
+            _show_changes(evidence)
+            print_wrapped([evidence["advice"]])
+    if told:
+        share = 50 / told[0]["evidence"]["outings"] ** 0.5
+        more = "" if told[0]["evidence"]["advice"] else " --what-if finds what would raise it."
+        print_wrapped(
+            [
+                "right, wrong, undecided: what `score` would say of them. ln B: logarithm of the odds for the true "
+                f"model; 3 is 20 to 1, which a verdict asks for. A share is known to about {share:.0f} points "
+                f"(--outings).{more}"
+            ]
+        )
+        print()
+
+
+def _rows(evidence: dict[str, Any]) -> list[tuple[str, ...]]:
+    rows = []
+    for pair in evidence["pairs"]:
+        truth = next(row for row in evidence["truths"] if row["truth"] == pair["truth"])
+        rows.append(
+            (
+                pair["truth"],
+                *(f"{100 * truth[key]:.0f} %" for key in ("right", "wrong", "undecided")),
+                pair["against"],
+                f"{pair['ln_bayes_factor_median']:.1f}",
+                f"{pair['ln_bayes_factor_low68']:.1f} to {pair['ln_bayes_factor_high68']:.1f}",
+            )
+        )
+    return rows
+
+
+def _show_changes(evidence: dict[str, Any]) -> None:
+    rows = []
+    for one in [{"change": "as planned", **evidence}, *evidence["what_if"]]:
+        least = min(pair["ln_bayes_factor_median"] for pair in one["pairs"])
+        rows.append((one["change"], f"{100 * one['share_decided']:.0f} %", f"{least:.1f}"))
+    columns = ("change", "decided rightly, at the least", "weakest median of ln B")
+    print_table(columns, rows, title="What would raise it")
