@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -12,7 +13,8 @@ from ..models.errors import InputError
 from .curves import draw_sweep
 from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
 
-_WIDTH_PX, _PANEL_PX, _HEAD_PX, _FOOT_PX = 1600, 480, 240, 110
+_WIDTH_PX, _PANEL_PX, _FOOT_PX = 1600, 520, 110
+_TITLE_PX, _LINE_PX, _WORDS_PX = 84, 38, 84  # at a width of 1600
 _SUSPECT = "#8A62B0"
 
 
@@ -47,33 +49,41 @@ def draw_pool(
     """
     if not panels:
         raise InputError("panels", "must hold one or more models")
-    height = _HEAD_PX + _FOOT_PX + _PANEL_PX * len(panels)
+    under = textwrap.wrap(subtitle, 100)
+    head = _TITLE_PX + _LINE_PX * len(under) + _WORDS_PX
+    height = head + _FOOT_PX + _PANEL_PX * len(panels)
     artists: list[Artist] = []
     with styled():
         figure = new_figure(_WIDTH_PX, height)
-        top, bottom = 1 - _HEAD_PX / height, _FOOT_PX / height
+        top, bottom = 1 - head / height, _FOOT_PX / height
         grid = figure.add_gridspec(
-            len(panels), 1, left=0.105, right=0.83, top=top, bottom=bottom, hspace=0.34
+            len(panels), 1, left=0.125, right=0.81, top=top, bottom=bottom, hspace=0.42
         )
-        figure.text(0.025, 1 - 24 / height, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
-        figure.text(0.025, 1 - 78 / height, subtitle, fontsize=10.5, va="top", color=FAINT)
+        figure.text(0.025, 1 - 24 / height, title, fontsize=18, va="top", fontfamily="DejaVu Serif")
+        y = 1 - _TITLE_PX / height
+        figure.text(0.025, y, "\n".join(under), fontsize=13, va="top", color=FAINT, linespacing=1.25)
         for number, panel in enumerate(panels):
             ax = figure.add_subplot(grid[number])
             name = str(panel["model"])
             artists += draw_sweep({name: panel["rows"]}, ax=ax)
+            for line in ax.get_lines():
+                line.set_marker("")  # marks on the curve would look like submissions
             artists += _points(ax, panel, model_styles([name])[name].colour)
-            ax.set_ylabel("turn (degrees)\n← clockwise   anticlockwise →")
+            ax.set_ylabel("turn (degrees)\n← clockwise   anticlockwise →", fontsize=13)
+            ax.xaxis.label.set_size(14)
+            ax.tick_params(labelsize=12.5)
             if number < len(panels) - 1:
                 ax.set_xlabel("")
             ax.annotate(
-                str(panel["words"]),
+                "\n".join(textwrap.wrap(str(panel["words"]), 80)),
                 (0, 1),
-                (0, 22),
+                (-58, 10),
                 xycoords="axes fraction",
                 textcoords="offset points",
-                fontsize=10.5,
+                fontsize=13,
                 color=INK,
                 fontweight="bold",
+                linespacing=1.2,
             )
     return artists
 
@@ -84,7 +94,7 @@ def _points(ax: Any, panel: Mapping[str, Any], colour: str) -> list[Artist]:
     suspect = np.asarray(panel["suspect"], dtype=bool)
     turn = _on_curve(panel["rows"], latitude) + residual
     turn = (turn + 180) % 360 - 180
-    size = float(np.clip(26 - 5 * np.log10(max(len(latitude), 1)), 5, 26))
+    size = float(np.clip(48 - 9 * np.log10(max(len(latitude), 1)), 5, 48))
     hollow = np.asarray(panel["averaged"], dtype=bool) & ~suspect
     told = ~hollow & ~suspect
     looks = (

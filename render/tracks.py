@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -86,14 +87,17 @@ def draw_track_panels(
     wide, columns = 10.5, min(len(panels), 2)
     rows = -(-len(panels) // columns)
     side = wide / max(columns, 1.4)
-    head, name = 1.12, 0.56
+    said = [textwrap.wrap(panel.get("words", ""), 46 if columns > 1 else 92) for panel in panels]
+    under = [line for text in (subtitle, key) for line in textwrap.wrap(text, 94)]
+    head = 0.66 + 0.26 * len(under)
+    name = 0.44 + 0.25 * max(len(lines) for lines in said)
     tall = head + rows * (name + side)
     with styled():
         figure = new_figure(1600, round(1600 * tall / wide))
         look: dict[str, Any] = {"va": "top"}
-        figure.text(0.03, 1 - 0.16 / tall, title, fontsize=17, fontfamily="DejaVu Serif", **look)
-        figure.text(0.03, 1 - 0.53 / tall, subtitle, fontsize=11, color=FAINT, **look)
-        figure.text(0.03, 1 - 0.76 / tall, key, fontsize=11, color=FAINT, **look)
+        figure.text(0.03, 1 - 0.16 / tall, title, fontsize=18, fontfamily="DejaVu Serif", **look)
+        words = "\n".join(under)
+        figure.text(0.03, 1 - 0.55 / tall, words, fontsize=13, color=FAINT, linespacing=1.3, **look)
         styles = model_styles([panel["model"] for panel in panels])
         artists: list[Artist] = []
         for k, panel in enumerate(panels):
@@ -101,8 +105,8 @@ def draw_track_panels(
             edge = 1 - (head + (k // columns) * (name + side)) / tall
             colour = styles[panel["model"]].colour
             x = left + 0.03
-            figure.text(x, edge, panel["model"], fontsize=15, color=colour, fontweight="bold", **look)
-            figure.text(x, edge - 0.3 / tall, panel.get("words", ""), fontsize=10.5, **look)
+            figure.text(x, edge, panel["model"], fontsize=17, color=colour, fontweight="bold", **look)
+            figure.text(x, edge - 0.34 / tall, "\n".join(said[k]), fontsize=13, linespacing=1.25, **look)
             ax = figure.add_axes((left, edge - (name + side) / tall, side / wide, side / tall))
             artists += _draw_panel(ax, panel["tracks"], colour, top)
     return artists
@@ -110,7 +114,7 @@ def draw_track_panels(
 
 def _draw_panel(ax: Axes, tracks: Sequence[Mapping[str, Any]], colour: str, top: str) -> list[Artist]:
     artists = draw_blank_disc(ax, words=False)
-    artists.append(ax.text(0, 1.075, top, ha="center", va="bottom", fontsize=10, color=FAINT))
+    artists.append(ax.text(0, 1.075, top, ha="center", va="bottom", fontsize=13, color=FAINT))
     for track in tracks:
         artists += _draw_track(ax, track, colour)
     return artists
@@ -137,7 +141,7 @@ def _draw_track(ax: Axes, track: Mapping[str, Any], colour: str) -> list[Artist]
         # On the side away from where the track goes on.
         later = shown[min(len(shown) - 1, max(1, len(shown) // 12))]
         back = np.array([x[first] - x[later], y[first] - y[later]])
-        back *= 16 / max(float(np.hypot(*back)), 1e-9)
+        back *= 19 / max(float(np.hypot(*back)), 1e-9)
         artists.append(
             ax.annotate(
                 str(track["label"]),
@@ -146,7 +150,7 @@ def _draw_track(ax: Axes, track: Mapping[str, Any], colour: str) -> list[Artist]
                 textcoords="offset points",
                 ha="center",
                 va="center",
-                fontsize=12,
+                fontsize=15,
                 fontweight="bold",
                 color=INK,
                 zorder=4,
@@ -163,18 +167,18 @@ def _draw_times(ax: Axes, track: Mapping[str, Any], x: Array, y: Array) -> list[
     for index, words in zip(track.get("time_indices", ()), track.get("times", ()), strict=False):
         place = (x[index], y[index])
         near = min((math.hypot(place[0] - a, place[1] - b) for a, b in taken))
-        if not math.isfinite(place[0]) or near < 0.14:
+        if not math.isfinite(place[0]) or near < 0.17:
             continue
         taken.append(place)
         radius = max(math.hypot(*place), 1e-9)
-        outwards = (20 * place[0] / radius, 13 * place[1] / radius)
+        outwards = (24 * place[0] / radius, 16 * place[1] / radius)
         artists.append(
             ax.annotate(
                 words,
                 place,
                 outwards,
                 textcoords="offset points",
-                fontsize=9.5,
+                fontsize=12.5,
                 color=FAINT,
                 ha="center",
                 va="center",

@@ -26,9 +26,9 @@ def day_tracks(day: Day) -> Figure:
     artists = draw_track_panels(
         panels,
         title=day_title(day).replace("The Sun's disc", "Spots on the Sun's disc"),
-        subtitle=f"Calculated from sunrise to sunset, in the picture of a camera on {mount}",
+        subtitle=f"Calculated, not photographed: invented spots from sunrise to sunset, camera on {mount}.",
         top=upright,
-        key="○ first   ● last   small dots: every whole hour UTC; a track ends where the spot goes behind the limb",
+        key="○ first   ● last   small dots: whole hours UTC; a track ends where its spot is hidden.",
     )
     figure = artists[0].get_figure(root=True)
     assert figure is not None  # the artists were just drawn on one
@@ -65,7 +65,9 @@ def _words(course: DayCourse) -> str:
     last = len(course.days) - 1
     words = turn_words_of(course, last)
     if words[0].isdigit():
-        words = f"The pattern turns {words}, {course.scatter[last]:.2f} radii left over."
+        words = (
+            f"The pattern turns {words}; spots end up {course.scatter[last]:.2f} disc radii off such a turn."
+        )
     else:
         words = words[0].upper() + words[1:] + "."
     return words

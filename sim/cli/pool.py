@@ -48,6 +48,7 @@ def run(
     figure: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw every angle on every model's curve.")
     ] = None,
+    title: Annotated[str, typer.Option(help="Your own title of the figure.")] = "",
     scheduler: Scheduler = None,
     checkpoint: Annotated[
         Path | None,
@@ -125,7 +126,7 @@ def run(
         if figure is not None:
             from ..pool.figure import pool_png
 
-            write_whole(figure, pool_png(scores, result["submissions"]))
+            write_whole(figure, pool_png(scores, result["submissions"], title))
             result["figure"] = str(figure)
         return result
 

@@ -12,14 +12,18 @@ from ...render.style import save_png
 from ..compare.verdict import headline
 from ..rotation import rotation_law
 from ..sweeping import sweep, sweep_times
+from ..telling import day_words
 from .scoring import Entry, PoolScores
 
 _WIDTH_PX = 1600
 _LATITUDES = np.arange(-86.0, 87.0, 2.0)
 
 
-def pool_png(scores: PoolScores, submissions: list[dict[str, Any]]) -> bytes:
-    """PNG of everyone's angles on the curve of every contesting model; `submissions` as in the result."""
+def pool_png(scores: PoolScores, submissions: list[dict[str, Any]], title: str = "") -> bytes:
+    """PNG of everyone's angles on the curve of every contesting model; `submissions` as in the result.
+
+    `title` stands in the place of the usual one.
+    """
     rows = scores.rows
     date = datetime_of(float(np.median(rows.from_day + rows.days / 2))).date()
     hours = float(np.clip(np.median(rows.days) * 12, 0.1, 12.0))
@@ -48,19 +52,31 @@ def pool_png(scores: PoolScores, submissions: list[dict[str, Any]]) -> bytes:
             }
         )
     subtitle = (
-        f"{len(rows):,} angles. Curves: the turn of an even pattern of spots on {date}, noon −/+ {hours:.1f} h.\n"
-        "Each point stands off the curve by what its own turn is off the model's, the common offset taken off.\n"
+        f"{len(rows):,} angles. Curves: how far spots spread evenly turn, {hours:.1f} h before to {hours:.1f} h after "
+        f"noon of {day_words(date)}. "
+        "A point stands as far off the curve as its turn is off the model's, the common offset taken off. "
         f"×: looks like a mistake under the leading model ({int(suspect.sum())}). "
-        "Hollow: places of the spots not told, a near Sun may turn them otherwise."
+        "Hollow: nobody told where the spots stood."
     )
-    artists: Any = draw_pool(panels, subtitle=subtitle)
+    artists: Any = draw_pool(
+        panels, title=title or "Everyone's turn on every model's curve", subtitle=subtitle
+    )
     return save_png(artists[0].figure, _WIDTH_PX)
 
 
 def _words(leader: Entry, free: dict[str, float]) -> str:
     assert leader.evidence is not None
     parts = [leader.worker.variant.name] if leader.worker.variant.name else []
-    parts += [f"{name} {value:.4g}" for name, value in free.items()]
+    units = {parameter.name: parameter.unit for parameter in leader.worker.geometry.parameters}
+    parts += [_parameter(name, units.get(name, ""), value) for name, value in free.items()]
     best = leader.evidence.middle
-    parts.append(f"noise {np.rad2deg(np.exp(best[-1])):.1f}°, common offset {np.rad2deg(best[-2]):+.1f}°")
+    parts.append(f"scatter {np.rad2deg(np.exp(best[-1])):.1f}°, common offset {np.rad2deg(best[-2]):+.1f}°")
     return f"{leader.geometry.name}: " + ", ".join(parts)
+
+
+def _parameter(name: str, unit: str, value: float) -> str:
+    """A parameter for reading: ``height 4,953 km`` of ``height_km``."""
+    ending = "_" + unit.replace("/", "_per_").replace(" ", "_")
+    number = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+    words = f"{name.removesuffix(ending).replace('_', ' ')} {number} {unit}"
+    return words.replace("-", "\N{MINUS SIGN}").strip()

@@ -234,7 +234,7 @@ def test_tracks_run_through_the_spots_places(tripod):
         np.testing.assert_allclose(times[0].xy, (course.x[noon, 0], course.y[noon, 0]))
     words = " ".join(text.get_text() for text in figure.texts)
     assert "level tripod" in words
-    assert "left over" in words
+    assert "off such a turn" in words
 
 
 def test_frames_of_the_film_move(tripod):
