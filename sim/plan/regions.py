@@ -191,7 +191,7 @@ def summary_of_text(text: str, name: str = "text") -> RegionSummary:
         row = line[: _LONGEST_ROW + 1].strip()
         head = _SECTION.fullmatch(row)
         if head:
-            section = head.lastgroup or ""
+            section = next(name for name in ("I", "IA", "II", "III") if head[name])
             if section in rows:
                 raise InputError(NAME, "must be files of one summary each", f"{name}, line {number}")
             rows[section] = []
