@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from .plan_evidence import EvidenceOptions, add_evidence, check_evidence, show_evidence
-from .plumbing import progress_on_stderr, report
+from .plumbing import check_free, progress_on_stderr, report, write_whole
 from .side_by_side import Models, Settings, models_with_settings
 
 if TYPE_CHECKING:
@@ -65,6 +67,17 @@ def run(
     ] = False,
     seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
     processes: Annotated[int | None, typer.Option(help="Processes; default one per core.", min=1)] = None,
+    calendar: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.ics", help="Write the windows as a calendar file (iCalendar)."),
+    ] = None,
+    alarm_min: Annotated[
+        int, typer.Option(metavar="MIN", help="Alarm before a window in the calendar; 0 for none.")
+    ] = 60,
+    exact_site: Annotated[
+        bool, typer.Option("--exact-site", help="Tell the site in files as it is, not rounded to 0.1 degree.")
+    ] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Plan an outing: when to photograph, where the Sun stands, how the disc turns, what it will show."""
@@ -87,10 +100,12 @@ def run(
             processes,
         )
         check_evidence(simulated)
+        _check_files(calendar, overwrite)
         with progress_on_stderr("planning", quiet=as_json) as progress:
             plan = _plan(site, dates, zone, model, setting, rotation, altitudes, above_horizon_m, progress)
         result = plan_json(plan)
         add_evidence(result, plan, simulated, quiet=as_json)
+        result["calendar"] = _write_calendar(calendar, result, alarm_min, exact_site)
         return result
 
     report(NAME, work, as_json=as_json, show=_show)
@@ -128,6 +143,28 @@ def _plan(
     )
 
 
+def _check_files(calendar: Path | None, overwrite: bool) -> None:
+    """Refuse outputs before the work."""
+    from ...models.errors import InputError
+
+    if calendar is not None:
+        if calendar.suffix.lower() != ".ics":
+            raise InputError("calendar", "must be a name that ends in .ics", str(calendar))
+        check_free([calendar], overwrite)
+
+
+def _write_calendar(
+    path: Path | None, result: dict[str, Any], alarm_min: int, exact_site: bool
+) -> str | None:
+    if path is None:
+        return None
+    from ..plan.calendar_file import calendar_text
+
+    now = dt.datetime.now(dt.UTC)
+    write_whole(path, calendar_text(result, now=now, exact_site=exact_site, alarm_min=alarm_min))
+    return str(path)
+
+
 def _limits(text: str) -> tuple[float, float]:
     from .parsing import numbers
 
@@ -140,4 +177,6 @@ def _show(result: dict[str, Any]) -> None:
 
     show_days(result)
     show_evidence(result)
+    if result["calendar"]:
+        print(f"Calendar: {result['calendar']}\n")
     show_cautions(result)

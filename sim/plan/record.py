@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from ..safety import CAUTIONS
@@ -34,6 +35,11 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "days": [_day(day, plan.zone) for day in plan.days],
         "cautions": list(CAUTIONS),
     }
+
+
+def to_minute(text: str) -> dt.datetime:
+    """An instant of the JSON, rounded to the minute as almanacs do."""
+    return (dt.datetime.fromisoformat(text) + dt.timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
 def _day(day: DayPlan, zone: Zone) -> dict[str, Any]:
