@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -23,9 +23,11 @@ QUANTITIES = {
     "altitude": "altitude of the Sun",
     "azimuth": "azimuth of the Sun",
     "diameter": "angular diameter (arcmin)",
-    "turn-rate": "pattern turns, an hour\n← clockwise   anticlockwise →",
+    "turn-rate": "turn of the pattern per hour\n← clockwise   anticlockwise →",
 }
 _DEGREE = "\N{DEGREE SIGN}"
+_SMALL = 12.0  # points
+_WINDS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
 @dataclass(frozen=True)
@@ -65,28 +67,32 @@ def draw_day_curves(curves: Sequence[DayCurve], *, title: str, subtitle: str = "
         No curve.
     """
     _check(curves)
-    with styled():
-        figure = new_figure(1600, 1180)
+    with styled(large=True):
+        figure = new_figure(1600, 1240)
         grid = figure.add_gridspec(
-            2, 2, left=0.085, right=0.975, top=0.8, bottom=0.075, hspace=0.22, wspace=0.27
+            2, 2, left=0.09, right=0.98, top=0.79, bottom=0.075, hspace=0.13, wspace=0.3
         )
-        figure.text(0.025, 0.972, title, fontsize=17, va="top", fontfamily="DejaVu Serif")
-        figure.text(0.025, 0.926, subtitle, fontsize=11, va="top", color=FAINT)
+        figure.text(0.025, 0.974, title, fontsize=18, va="top", fontfamily="DejaVu Serif")
+        under = "\n".join(textwrap.wrap(subtitle, 112))
+        figure.text(0.025, 0.93, under, fontsize=12.5, va="top", color=FAINT, linespacing=1.35)
         artists: list[Artist] = []
         for number, quantity in enumerate(QUANTITIES):
             ax = figure.add_subplot(grid[number // 2, number % 2])
             artists += draw_day_curve(curves, quantity, ax=ax)
+            if number < 2:  # the same times stand below
+                ax.set_xlabel("")
         names = [curve.model for curve in curves]
         lines = [_line(style) for style in model_styles(names).values()]
         key = figure.legend(
             lines,
             names,
             loc="upper left",
-            bbox_to_anchor=(0.015, 0.893),
+            bbox_to_anchor=(0.012, 0.872),
             ncols=len(names),
             frameon=False,
-            fontsize=12,
-            handlelength=3.4,
+            fontsize=13,
+            handlelength=3.0,
+            columnspacing=1.5,
         )
         for text, line in zip(key.get_texts(), lines, strict=True):
             text.set_color(line.get_color())
@@ -115,7 +121,7 @@ def draw_day_curve(curves: Sequence[DayCurve], quantity: str, *, ax: Axes | None
     _check(curves)
     if quantity not in QUANTITIES:
         raise UnknownNameError("quantity", quantity, QUANTITIES)
-    with styled():
+    with styled(large=True):
         if ax is None:
             ax = new_figure(1200, 900).add_axes((0.13, 0.1, 0.84, 0.85))
         quiet_axes(ax)
@@ -165,7 +171,7 @@ def _scale(ax: Axes, quantity: str, values: Array) -> list[Artist]:
         ax.yaxis.set_major_locator(MultipleLocator(15))
         ax.yaxis.set_major_formatter(FuncFormatter(_degrees))
         middle = sum(ax.get_xlim()) / 2
-        return [ax.text(middle, 0.6, "horizon", fontsize=9.5, color=FAINT, ha="center", va="bottom")]
+        return [ax.text(middle, 0.6, "horizon", fontsize=_SMALL, color=FAINT, ha="center", va="bottom")]
     if quantity == "azimuth":
         ax.yaxis.set_major_locator(MultipleLocator(45))
         ax.yaxis.set_major_formatter(FuncFormatter(_compass))
@@ -179,7 +185,13 @@ def _scale(ax: Axes, quantity: str, values: Array) -> list[Artist]:
         if max(-low, high) > 1.6 * reach:
             ax.set_ylim(-reach, reach)
             words = f"fastest: {max(-low, high):.0f}{_DEGREE} an hour"
-            place = {"xycoords": "axes fraction", "ha": "right", "va": "top", "fontsize": 9.5, "color": FAINT}
+            place = {
+                "xycoords": "axes fraction",
+                "ha": "right",
+                "va": "top",
+                "fontsize": _SMALL,
+                "color": FAINT,
+            }
             return [ax.annotate(words, (0.99, 0.98), **place)]
         ax.set_ylim(min(1.15 * low, -2.0), max(1.15 * high, 2.0))
     return []
@@ -191,5 +203,5 @@ def _degrees(value: float, _: object) -> str:
 
 def _compass(value: float, _: object) -> str:
     around = round(value) % 360
-    letter = f" {'NESW'[around // 90]}" if math.isclose(around % 90, 0) else ""
-    return f"{around}{_DEGREE}{letter}"
+    wind = f" {_WINDS[around // 45]}" if around % 45 == 0 else ""
+    return f"{around}{_DEGREE}{wind}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+import textwrap
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ Array = npt.NDArray[np.float64]
 
 LEVELS = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 40.0, 1e9)
 _TONES = ("#F6F1DF", "#E3DDBD", "#C2CDAE", "#8FB3A3", "#5A8F94", "#346781", "#1D4668", "#0F2746")
+_FIRST_DARK = 5  # number of the first tone on which paper is read better than ink
 _INSIDE_OUT = 0.95  # what a turn leaves over, limb radii, above which it means little
 
 
@@ -68,13 +70,14 @@ def draw_separation_map(
     shape = len(result.latitudes_deg), len(result.dates)
     if min(shape) < 2 or result.separation.shape != shape or result.scatter.shape != shape:
         raise InputError("result", "must hold one value for each of two or more latitudes and dates", shape)
-    with styled():
+    with styled(large=True):
         if ax is None:
-            figure = new_figure(1600, 1180)
-            ax = figure.add_axes((0.085, 0.19, 0.895, 0.66))
+            figure = new_figure(1600, 1240)
+            ax = figure.add_axes((0.1, 0.2, 0.88, 0.655))
             title = title or f"When and where a turn tells {result.models[0]} from {result.models[1]}"
-            figure.text(0.025, 0.97, title, fontsize=17, va="top", fontfamily="DejaVu Serif")
-            figure.text(0.025, 0.922, subtitle, fontsize=11, va="top", color=FAINT)
+            figure.text(0.025, 0.974, title, fontsize=18, va="top", fontfamily="DejaVu Serif")
+            under = "\n".join(textwrap.wrap(subtitle, 112))
+            figure.text(0.025, 0.93, under, fontsize=12.5, va="top", color=FAINT, linespacing=1.35)
         return _draw(ax, result)
 
 
@@ -86,29 +89,38 @@ def _draw(ax: Axes, result: SeparationMap) -> list[Artist]:
     norm = BoundaryNorm(LEVELS, len(_TONES))
     cells = np.ma.masked_invalid(result.separation)
     colours = ListedColormap(list(_TONES))
-    mesh = ax.pcolormesh(across, up, cells, cmap=colours, norm=norm, edgecolors=PAPER, linewidth=0.4)
+    # Without lines between many cells; their own colour closes the seams that SVG and PDF would show.
+    mesh = ax.pcolormesh(across, up, cells, cmap=colours, norm=norm, edgecolors="face", linewidth=0.3)
     artists: list[Artist] = [mesh]
-    vague = np.ma.masked_where(~(result.scatter > _INSIDE_OUT) | cells.mask, np.ones(cells.shape))
-    if vague.count():
-        hatched = ax.pcolor(across, up, vague, facecolor="none", edgecolor=FAINT, hatch="///", linewidth=0.0)
-        hatched.set_facecolor("none")
-        artists.append(hatched)
+    night = np.ma.masked_where(~np.ma.getmaskarray(cells), np.zeros(cells.shape))
+    if night.count():
+        none = ax.pcolor(across, up, night, cmap=ListedColormap([RULE]), hatch="..", linewidth=0.0)
+        none.set_edgecolor(FAINT)
+        artists.append(none)
+    vague = (result.scatter > _INSIDE_OUT) & ~np.ma.getmaskarray(cells)
+    dark = cells.filled(0.0) >= LEVELS[_FIRST_DARK]
+    for chosen, ink in ((vague & ~dark, INK), (vague & dark, PAPER)):
+        if np.any(chosen):
+            hatched = ax.pcolor(across, up, np.ma.masked_where(~chosen, cells), hatch="//", linewidth=0.0)
+            hatched.set(facecolor="none", edgecolor=ink, alpha=0.55)
+            artists.append(hatched)
     _set_axes(ax, result, first, across, up)
     handles = [Patch(facecolor=tone, edgecolor=FAINT, label=words) for tone, words in _key()]
-    handles.append(Patch(facecolor=RULE, edgecolor=FAINT, label="no sunrise or sunset"))
-    if vague.count():
-        words = "a pattern turns inside out, its turn means little"
-        handles.append(Patch(facecolor=PAPER, edgecolor=FAINT, hatch="///", label=words))
+    handles.append(Patch(facecolor=RULE, edgecolor=FAINT, hatch="..", label="no sunrise, sunset or turn"))
+    if np.any(vague):
+        words = "a pattern turns inside out:\nits turn means little"
+        handles.append(Patch(facecolor=PAPER, edgecolor=INK, hatch="//", label=words))
     key = ax.legend(
         handles=handles,
         loc="upper left",
         bbox_to_anchor=(-0.02, -0.085),
         ncols=5,
         frameon=False,
-        fontsize=10.5,
-        columnspacing=1.4,
+        fontsize=12.5,
+        columnspacing=1.3,
+        handletextpad=0.6,
         title="difference of the two turns, in sigma of a measured turn",
-        title_fontsize=11,
+        title_fontsize=12.5,
         alignment="left",
     )
     return [*artists, key]

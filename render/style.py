@@ -79,9 +79,16 @@ _RC: dict[str, Any] = {
 }
 
 
-def styled() -> Any:
-    """Context in which figures and axes are made; leaves matplotlib's own settings as they were."""
-    return matplotlib.rc_context(_RC)  # pyright: ignore[reportArgumentType]
+_LARGE: dict[str, Any] = {"axes.labelsize": 13, "xtick.labelsize": 12.5, "ytick.labelsize": 12.5}
+
+
+def styled(*, large: bool = False) -> Any:
+    """Context in which figures and axes are made; leaves matplotlib's own settings as they were.
+
+    `large`: larger type along the axes, for figures that are shown to many.
+    """
+    settings = {**_RC, **_LARGE} if large else _RC
+    return matplotlib.rc_context(settings)  # pyright: ignore[reportArgumentType]
 
 
 def model_styles(names: list[str] | tuple[str, ...]) -> dict[str, ModelStyle]:

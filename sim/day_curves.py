@@ -55,8 +55,8 @@ def day_curves_figure(day: Day, law: RotationLaw) -> Figure:
         day_curves(day, law),
         title=day_title(day).replace("The Sun's disc", "The Sun"),
         subtitle=(
-            f"Calculated for each geometry at the same moments, sunrise to sunset; no refraction; turn in the "
-            f"picture of a camera on {mount}"
+            "Calculated for each geometry at the same moments, sunrise to sunset, without refraction. The turn is "
+            f"that in the picture of a camera on {mount}."
         ),
     )
     figure = artists[0].get_figure(root=True)

@@ -223,10 +223,9 @@ def _map(
     latitudes = sorted(row["latitude_deg"] for row in result["rows"])
     found = separation_map(pair, year, latitudes, law=law, sigma_deg=sigma, progress=progress, **options)
     between = "sunrise to sunset" if options["event"] == "rise-set" else f"noon -/+ {options['hours']:g} h"
-    words = (
-        f"Turn of the spot pattern from {between}, {year}, longitude {options['longitude_deg']:g} E. Sigma: "
-    )
-    words += f"{sigma:g}\N{DEGREE SIGN}. Free numbers of the models as given, not fitted."
+    where = f"longitude {options['longitude_deg']:g}\N{DEGREE SIGN} E"
+    words = f"Turn of the spot pattern from {between}, {year}, {where}. Sigma: {sigma:g}\N{DEGREE SIGN}. "
+    words += "Free numbers of the models as given, not fitted."
     picture = draw_separation_map(found, subtitle=words)[0].get_figure(root=True)
     assert picture is not None  # the artists were just drawn on one
     write_whole(path, figure_bytes(picture, path, width))

@@ -9,7 +9,7 @@ import pytest
 from whichsun.models.errors import InputError, UnknownNameError
 from whichsun.models.observables import north_vertex_angle, wrap_angle
 from whichsun.models.place import Site
-from whichsun.models.registry import get_model
+from whichsun.models.registry import get_model, model_names
 from whichsun.render import day_curves as drawing
 from whichsun.render.style import new_figure
 from whichsun.sim.cli.main import main
@@ -109,12 +109,26 @@ def test_the_figure_says_what_it_shows(day):
     figure = day_curves_figure(day, RIGID)
     assert len(figure.axes) == 4
     words = " ".join(text.get_text() for text in figure.texts)
-    for part in ("2027-04-18", "level tripod", "no refraction"):
+    for part in ("18 April 2027", "level tripod", "without refraction"):
         assert part in words
     assert [text.get_text() for text in figure.legends[0].get_texts()] == ["distant-sphere", "nearby-plane"]
+
+
+@pytest.mark.parametrize("mount", ["level-tripod", "equatorial"])
+def test_all_words_lie_inside_the_figure_and_apart(mount):
+    figure = day_curves_figure(the_day(names=tuple(model_names()), mount=mount, count=25), RIGID)
     figure.canvas.draw()
-    for text in figure.texts:
-        assert text.get_window_extent().x1 <= figure.bbox.x1, text
+    renderer = figure.canvas.get_renderer()
+    for drawn in (*figure.texts, *figure.axes):
+        box = drawn.get_tightbbox(renderer)
+        assert 0 <= box.x0 <= box.x1 <= figure.bbox.x1, drawn
+        assert 0 <= box.y0 <= box.y1 <= figure.bbox.y1, drawn
+    title, under = (text.get_window_extent(renderer) for text in figure.texts)
+    key = figure.legends[0].get_window_extent(renderer)
+    assert title.y0 > under.y1
+    assert under.y0 > key.y1
+    assert key.y0 > max(ax.get_window_extent(renderer).y1 for ax in figure.axes)
+    assert key.x1 < figure.bbox.x1
 
 
 def test_command_writes_the_curves(tmp_path):

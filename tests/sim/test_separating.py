@@ -11,6 +11,7 @@ from matplotlib.colors import to_hex
 from whichsun.models.errors import InputError
 from whichsun.models.registry import get_model
 from whichsun.render import separation_map as drawing
+from whichsun.render import style
 from whichsun.render.style import new_figure
 from whichsun.sim.cli.main import main
 from whichsun.sim.rotation import rotation_law
@@ -96,7 +97,26 @@ def test_cells_have_the_colour_of_the_key(year):
     words = [text.get_text() for text in artists[-1].get_texts()]
     assert words[:2] == ["0 to 1", "1 to 2"]
     assert "above 40" in words
-    assert "no sunrise or sunset" in words
+    assert "no sunrise, sunset or turn" in words
+
+
+def test_cells_that_mean_little_are_hatched_so_that_it_shows_on_light_and_dark(year):
+    """Dark cells in paper, light ones in ink; cells without a number are dotted, not hatched."""
+    separation = np.array([[0.5, 50.0, np.nan], [0.5, 50.0, 8.0]])
+    scatter = np.array([[1.2, 1.2, np.nan], [0.1, 0.1, 0.1]])
+    made = drawing.SeparationMap(
+        year.models, np.array(LATITUDES[:2]), year.dates[:3], 2.0, separation, scatter
+    )
+    hatched = [a for a in drawing.draw_separation_map(made)[1:-1] if a.get_hatch() == "//"]
+    assert [to_hex(one.get_edgecolor()[0]).upper() for one in hatched] == [style.INK, style.PAPER]
+    assert [len(one.get_paths()) for one in hatched] == [1, 1]
+    dotted = [a for a in drawing.draw_separation_map(made)[1:-1] if a.get_hatch() == ".."]
+    assert [len(one.get_paths()) for one in dotted] == [1]
+    calm = np.array([[0.5, 50.0, 3.0], [0.5, 50.0, 8.0]])
+    made = drawing.SeparationMap(
+        year.models, np.array(LATITUDES[:2]), year.dates[:3], 2.0, calm, 0.1 * np.ones((2, 3))
+    )
+    assert len(drawing.draw_separation_map(made)) == 2, "the mesh and the key alone"
 
 
 def test_map_into_given_axes_and_what_does_not_fit(year):
