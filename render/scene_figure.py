@@ -37,10 +37,10 @@ def draw_scenes(
     """
     if not panels:
         raise InputError("panels", "must hold a scene")
-    scale = 1.9 if tall else 1.0  # on a phone a figure of ours is some 390 px wide
+    scale = 1.9 if tall else 1.28  # on a phone a figure of ours is some 390 px wide
     columns = 1 if tall else min(len(panels), 2)
     share = 1 / columns
-    large = 17 * scale**0.5
+    large = 16 * scale**0.5
     headline = textwrap.wrap(title, int(0.94 * _POINTS_WIDE / (0.62 * large)))
     subline = textwrap.wrap(subtitle, _letters(1.0, scale))
     above = 0.02 + len(headline) * 1.35 * large / _POINTS_WIDE
@@ -98,7 +98,8 @@ def _letters(share: float, scale: float) -> int:
 def _under(panel: Panel, index: int, share: float, scale: float) -> str:
     """The numbers under one disc, in lines that do not reach the next disc's."""
     letters = max(10, int((share - 0.04) / len(panel.words) * _POINTS_WIDE / (0.6 * 10 * scale)))
-    return "\n".join(textwrap.wrap(panel.below[index], letters))
+    parts = [panel.below[index]] if len(panel.below[index]) <= letters else panel.below[index].split(", ")
+    return ",\n".join("\n".join(textwrap.wrap(part, letters)) for part in parts)
 
 
 def _lines(panel: Panel, share: float, scale: float) -> tuple[list[str], list[str]]:

@@ -21,8 +21,8 @@ CARD = "#FFF7E2"
 CAMERA = "#3A3F47"
 
 ENLARGED = (
-    "The cards in the light are the pictures that the site's level camera takes, with an arrow for their up. Camera, "
-    "horizon and cards are drawn hugely enlarged."
+    "Cards in the light: the pictures that the site's level camera takes, arrow upwards. Cards, camera and horizon are "
+    "drawn hugely enlarged."
 )
 
 UP = np.array([0.0, 0.0, 1.0])

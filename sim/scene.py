@@ -62,7 +62,7 @@ def scene_words(site: Site, times: Sequence[str], date: str | None, *, own_spots
     """Title and subtitle of scenes at those ISO 8601 times; the site to a tenth of a degree."""
     day = day_words(date or times[0][:10])
     when = f"The Sun on {day}" if date is None else f"Sunrise and sunset, {day},"
-    spots = "" if own_spots else "; three invented spots, at the same places on each first picture"
+    spots = "" if own_spots else "; three invented spots, alike on each first picture"
     return f"{when} at {place_words(site)}", f"Calculated: the same moments under each geometry{spots}"
 
 
@@ -161,9 +161,9 @@ def _summary(turn: Mapping[str, Any]) -> str:
         if np.isfinite(turn["pattern_visible_fraction"]):
             return "The last picture shows another side of the Sun: no spot of the first is in sight."
         return "This model leaves the Sun's face open, so nothing is said about a turn."
-    words = turn_in_words(turn["pattern_deg"], turn["unwrapped_axis_deg"])
+    words = turn_in_words(turn["pattern_deg"], turn["unwrapped_axis_deg"]).replace(" deg", "\N{DEGREE SIGN}")
     share, scatter = turn["pattern_visible_fraction"], turn["pattern_scatter"]
     return (
-        f"From the first picture to the last the spot pattern turns {words}. That leaves {scatter:.2f} disc radii "
-        f"over (0: it turns as a whole), and {100 * share:.0f} % of the face stays in sight."
+        f"From the first picture to the last the spot pattern turns {words}; spots end up {scatter:.2f} disc radii "
+        f"off such a turn (0: it turns as a whole). {100 * share:.0f} % of the face stays in sight."
     )
