@@ -158,15 +158,20 @@ def _season_words(result: dict[str, Any]) -> list[str]:
         moment = dt.datetime.fromisoformat(season["at_utc"])
         before, after = ((noon - moment).total_seconds() / 86400 for noon in noons)
         if before > 0:
-            return before, f"{before:.0f} days before"
+            return before, _days_away(before, "before")
         if after < 0:
-            return -after, f"{-after:.0f} days after"
+            return -after, _days_away(-after, "after")
         return 0.0, "within these days"
 
     nearest = min(result["seasons"], key=lambda season: away(season)[0])
     coming = next(s for s in reversed(result["seasons"]))
     words = f"Nearest season: {_season(nearest)} ({away(nearest)[1]})."
     return [words if coming is nearest else f"{words} Next equinox: {_season(coming)} ({away(coming)[1]})."]
+
+
+def _days_away(days: float, side: str) -> str:
+    count = round(days)
+    return "within a day" if count < 1 else f"{count} day{'' if count == 1 else 's'} {side}"
 
 
 def _season(season: dict[str, Any]) -> str:

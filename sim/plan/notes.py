@@ -16,6 +16,7 @@ from .zones import Zone
 
 _ZENITH_DEG = 5.0
 _GRAZING_DEG_PER_MIN = 0.05
+_BY_THE_AIR_DEG = 0.7  # refraction at the horizon differs by some tenths of a degree from day to day
 _SHORT_H, _LONG_WINDOW_H = 3.0, 4.0
 _TORN = 0.25  # disc radii that a turn leaves over, above which a single angle says little
 
@@ -33,27 +34,34 @@ def day_notes(day: DayPlan, site: Site, zone: Zone, low_deg: float, high_deg: fl
 
 def _horizon_notes(day: DayPlan, zone: Zone, low_deg: float) -> list[str]:
     rises, sets = np.isfinite(day.rise), np.isfinite(day.set)
-    noon = f"{zone.local(day.noon):%H:%M}"
-    if rises and sets:
-        return _grazing_notes(day, low_deg)
-    if not rises and not sets:
-        if day.midnight_altitude_deg > -1:
-            return [
-                f"The Sun does not set on this day: at its lowest it stands {day.midnight_altitude_deg:.1f} deg high."
-            ]
-        words = f"The Sun does not rise on this day: at {noon} it comes to {day.noon_altitude_deg:.1f} deg."
-        return [words + " No photo is possible."]
-    if rises:
-        return ["The Sun rises on this day and does not set before it climbs again."]
-    return ["The Sun is up since an earlier day and sets on this one."]
+    top, bottom = day.noon_altitude_deg, day.midnight_altitude_deg
+    notes = []
+    if not rises and not sets and bottom > -1:
+        notes.append(
+            f"The Sun does not set on this day: at its lowest its centre appears at {bottom:.1f} deg."
+        )
+    elif not rises and not sets:
+        notes.append(
+            f"The Sun does not rise on this day: at {zone.local(day.noon):%H:%M} it comes to {top:.1f} deg. "
+            "No photo is possible."
+        )
+    elif not sets:
+        notes.append("The Sun rises on this day and does not set before it climbs again.")
+    elif not rises:
+        notes.append("The Sun is up since an earlier day and sets on this one.")
+    return [*notes, *_grazing_notes(day, low_deg)]
 
 
 def _grazing_notes(day: DayPlan, low_deg: float) -> list[str]:
-    """Where the Sun goes so flat that the air decides on the minute of its rise and set."""
-    slow = min(
-        (_climb(window) for window in day.windows if _reaches_low(window, low_deg)), default=float("inf")
-    )
-    if slow > _GRAZING_DEG_PER_MIN:
+    """Where the Sun goes so flat that the air decides whether, or in which minute, it rises and sets."""
+    if min(abs(day.noon_altitude_deg), abs(day.midnight_altitude_deg)) < _BY_THE_AIR_DEG:
+        return [
+            "The Sun turns round so near the horizon that the air decides whether it rises or sets: trust no minute."
+        ]
+    if not (np.isfinite(day.rise) or np.isfinite(day.set)):
+        return []
+    at_low = [_climb(window) for window in day.windows if _reaches_low(window, low_deg)]
+    if min(at_low, default=float("inf")) > _GRAZING_DEG_PER_MIN:
         return []
     return [
         "The Sun moves along the horizon at a flat angle: cold or warm air shifts its rise and set by several minutes. "
