@@ -39,7 +39,7 @@ _SPOT_PX, _SPOT_RIPPLE = 0.15, 1.0
 _CENTRE_PX, _CENTRE_RIPPLE = 0.01, 0.15
 REFUSED_PX, ADVISED_PX = 24.0, 300.0
 """Diameter of the disc below which no disc is found (`sim/photo/limb.py`), and which README advises."""
-_FRAMED = 0.95  # of the picture's shorter side: above it the limb hardly stays inside
+FRAMED_SHARE = 0.95  # of the picture's shorter side: above it the limb hardly stays inside
 FOUND_WIDTHS_PX = (1.5, 2.5, 3.5, 4.5, 5.5, 7.0)
 FOUND_SHARES = (0.0, 0.1, 0.45, 0.75, 0.94, 1.0)
 """Share of spots of that width found on discs of 150 to 600 px: `tests/validation/small_spots.py`, 2 runs."""
