@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -27,6 +25,7 @@ HEMISPHERE, DATE, LOCAL_TIME, OTHER_HOURS = 0.01, 0.005, 0.01, 0.002
 _HOURS = tuple(h for h in range(-14, 15) if abs(h) > 1)
 _SAME = (0.06, 0.06, 3 / 1440, 3 / 1440, 0.06)  # degrees, degrees, days, days, degrees: nearly the same row
 _ANY = ANY / (2 * np.pi)
+_BAD_AT_ONCE = 1000  # rows that are looked into together: each is tried in some 30 ways
 _LEAST_ALTITUDE = np.deg2rad(-2.0)  # refraction and a coarse place allowed for
 
 
@@ -39,32 +38,45 @@ class Flag:
     odds: float
 
 
-def flags_of(scores: PoolScores, model: str) -> list[list[Flag]]:
+def flags_of(scores: PoolScores, model: str) -> list[Sequence[Flag]]:
     """Suspicions about every row under `model`, the likeliest first; duplicates last."""
     rows, details = scores.rows, scores.details[model]
-    found: list[list[Flag]] = [[] for _ in range(len(rows))]
+    found: list[Sequence[Flag]] = [()] * len(rows)
     if not len(rows):
         return found
-    right = details[:, 0]
-    bad = np.flatnonzero(details[:, 1:6].max(axis=1) > right)
-    candidates: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
-    for i in bad:
-        for number in range(1, 5):
-            for kind, words in _mixture_words(rows, int(i), COMPONENTS[number]):
-                candidates[int(i)].append((kind, words, float(details[i, number])))
-    tries = [
-        (int(i), kind, words[k], float(np.broadcast_to(share, len(bad))[k]), changed[k : k + 1])
-        for kind, words, share, changed in _tries(rows[bad])
-        for k, i in enumerate(bad)
-        if words[k]
-    ]
-    density = _right_density(scores, model, [one[-1] for one in tries])
-    for (i, kind, words, share, _), value in zip(tries, density, strict=True):
-        candidates[i].append((kind, words, share * float(value)))
-    for i in bad:
-        found[int(i)] = _chosen(candidates[int(i)], float(right[i]))
+    bad = np.flatnonzero(details[:, 1:6].max(axis=1) > details[:, 0])
+    bad = bad[
+        np.argsort(rows.from_day[bad], kind="stable")
+    ]  # the Sun is interpolated where instants lie close
+    for start in range(0, len(bad), _BAD_AT_ONCE):
+        some = bad[start : start + _BAD_AT_ONCE]
+        for i, candidates in zip(some, _candidates(scores, model, some), strict=True):
+            found[i] = _chosen(candidates, float(details[i, 0]))
     for i, words in duplicates(rows).items():
-        found[i].append(Flag("duplicate", words, np.inf))
+        found[i] = [*found[i], Flag("duplicate", words, np.inf)]
+    return found
+
+
+def _candidates(scores: PoolScores, model: str, some: np.ndarray) -> list[list[tuple[str, str, float]]]:
+    """Kind, words and prior share times density of every mistake that may explain each of `some` rows."""
+    rows, details = scores.rows, scores.details[model]
+    found: list[list[tuple[str, str, float]]] = [[] for _ in some]
+    for own, i in zip(found, some.tolist(), strict=True):
+        for number in range(1, 5):
+            for kind, words in _mixture_words(rows, i, COMPONENTS[number]):
+                own.append((kind, words, float(details[i, number])))
+    tries = []
+    for kind, words, share, changed in _tries(rows[some]):
+        able = np.array([bool(text) for text in words])
+        shares = np.broadcast_to(share, len(some))[able]
+        tries.append((kind, words, np.flatnonzero(able), shares, changed[able]))
+    density = _right_density(scores, model, _joined([one[-1] for one in tries]))
+    start = 0
+    for kind, words, places, shares, _ in tries:
+        values = shares * density[start : start + len(places)]
+        start += len(places)
+        for k, value in zip(places.tolist(), values.tolist(), strict=True):
+            found[k].append((kind, words[k], value))
     return found
 
 
@@ -162,14 +174,13 @@ def _date(moment: dt.datetime) -> str:
     return moment.date().isoformat()
 
 
-def _right_density(scores: PoolScores, model: str, tries: list[Submissions]) -> Array:
+def _right_density(scores: PoolScores, model: str, rows: Submissions) -> Array:
     """Density (per radian) of single rows being right under a model's best variant at its best values."""
     entry = scores.leader(model)
-    if entry.evidence is None or not tries:
-        return np.zeros(len(tries))
+    if entry.evidence is None:
+        return np.zeros(len(rows))
     best = entry.evidence.middle
-    rows = _joined(tries)
-    order = np.argsort(rows.from_day, kind="stable")  # the Sun is interpolated where instants lie close
+    order = np.argsort(rows.from_day, kind="stable")
     result = np.empty(len(rows))
     for start in range(0, len(rows), ROWS_AT_ONCE):
         part = order[start : start + ROWS_AT_ONCE]
@@ -180,19 +191,28 @@ def _right_density(scores: PoolScores, model: str, tries: list[Submissions]) -> 
 def duplicates(rows: Submissions) -> dict[int, str]:
     """Later rows that are the same, or nearly, as an earlier one, with words that name that one's place."""
     columns = (rows.latitude_deg, rows.longitude_deg, rows.from_day, rows.to_day, rows.turn_deg)
-    scaled = np.stack([column / step for column, step in zip(columns, _SAME, strict=True)], axis=-1)
+    scaled = np.stack([column / step for column, step in zip(columns, _SAME, strict=True)])
     found: dict[int, str] = {}
     for half in (0.0, 0.5):  # two grids, so that a border between cells parts hardly any pair
-        cells = np.column_stack([np.floor(scaled + half), rows.kind])
-        _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
-        for i in np.flatnonzero(first[inverse.ravel()] != np.arange(len(rows))):
-            j = int(first[inverse.ravel()[i]])
-            exact = bool(np.all(scaled[i] == scaled[j]))
+        first = _first_alike(np.vstack([np.floor(scaled + half), rows.kind]))
+        for i in np.flatnonzero(first != np.arange(len(rows))):
+            j = int(first[i])
+            exact = bool(np.all(scaled[:, i] == scaled[:, j]))
             how = "the same as" if exact else "nearly the same as"
             found.setdefault(int(i), f"{how} {rows.source[j]}; count it once")
-    seen: dict[Any, int] = {}
-    for i, name in enumerate(rows.id):
-        j = seen.setdefault(str(name), i)
-        if j != i and name:
-            found.setdefault(i, f"has the id of {rows.source[j]}; count it once if it is the same")
+    _, first, same = np.unique(rows.id, return_index=True, return_inverse=True)
+    first = first[same.ravel()]
+    for i in np.flatnonzero((first != np.arange(len(rows))) & (rows.id != "")):
+        where = rows.source[first[i]]
+        found.setdefault(int(i), f"has the id of {where}; count it once if it is the same")
     return found
+
+
+def _first_alike(cells: Array) -> np.ndarray:
+    """Number of the first row with the same cells (columns, n) as each row, shape (n,)."""
+    order = np.lexsort(cells)  # stable: of equal rows the first comes first
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = np.any(cells[:, order[1:]] != cells[:, order[:-1]], axis=0)
+    first = np.empty(len(order), dtype=int)
+    first[order] = order[new][np.cumsum(new) - 1]
+    return first

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...models.geometry import Array
 
 MOST_SCALE = (0.2, np.deg2rad(2.0), 0.5)  # of a free parameter's place, the offset, ln tau
-_LEAST_SCALE = 1e-7
+LEAST_SCALE = 1e-7
+_REACH, _MOST_REACH = 3.0, 24.0
 
 
 @dataclass
@@ -28,6 +29,10 @@ class Mode:
         Whether the last step changed little.
     gain : float
         What the last step promised.
+    reach : float
+        Most steps that the next move may take along each axis of the parabola.
+    before : ndarray, shape (D,), or None
+        Where a far move came from, to go back to if it led down; `height` and `cov` are still those of there.
     """
 
     place: Array
@@ -36,6 +41,8 @@ class Mode:
     height: float
     settled: bool = False
     gain: float = np.inf
+    reach: float = _REACH
+    before: Array | None = None
 
     @property
     def ln_mass(self) -> float:
@@ -49,6 +56,23 @@ def folded(points: Array, free: int) -> Array:
     wave = points[:, :free] % 2.0
     inside[:, :free] = np.where(wave > 1, 2 - wave, wave)
     return inside
+
+
+def most_scale(free: int) -> Array:
+    """Largest steps along every coordinate, shape (free + 2,)."""
+    return np.concatenate([np.full(free, MOST_SCALE[0]), MOST_SCALE[1:]])
+
+
+def narrowed(mode: Mode, growth: float) -> Mode:
+    """The mode as a start for `growth` times as many rows.
+
+    It gets narrower by the root of that, and so its top may lie many of its new widths away: a parabola that held
+    is trusted as far.
+    """
+    shrink = 1 / np.sqrt(growth)
+    scale = np.clip(mode.scale * shrink, LEAST_SCALE, most_scale(len(mode.place) - 2))
+    reach = _REACH * max(1.0, 1 / shrink) if mode.settled else _REACH
+    return replace(mode, scale=scale, settled=False, reach=reach, height=-np.inf, before=None)
 
 
 def start_at(place: Array, spacing: Array) -> Mode:
@@ -76,7 +100,9 @@ def stencil(mode: Mode) -> Array:
 
 
 def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
-    """The mode moved to the parabola's top, by three steps at most along each of its axes.
+    """The mode moved to the parabola's top, by `mode.reach` steps at most along each of its axes.
+
+    A move that was cut short may be twice as long the next time. One that went far and led down is taken back.
 
     Parameters
     ----------
@@ -86,6 +112,8 @@ def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
         Largest scales.
     """
     dim = len(mode.place)
+    if mode.before is not None and values[0] < mode.height:
+        return replace(mode, place=mode.before, reach=_REACH, before=None)
     centre, plus, minus = values[0], values[1 : 2 * dim + 1 : 2], values[2 : 2 * dim + 1 : 2]
     gradient = (plus - minus) / 2
     curve = np.diag(plus + minus - 2 * centre)
@@ -96,17 +124,21 @@ def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
             curve[i, j] = curve[j, i] = (next(corner) + next(corner) - sides + 2 * centre) / 2
     weight, axes = np.linalg.eigh(-curve)
     steady = np.maximum(weight, 0.05)  # where it does not bend down: go on, but carefully
-    step = axes @ np.clip((axes.T @ gradient) / steady, -3.0, 3.0)
+    whole = (axes.T @ gradient) / steady
+    step = axes @ np.clip(whole, -mode.reach, mode.reach)
+    wanted_reach = float(np.abs(whole).max())
+    reach = min(2 * mode.reach, _MOST_REACH) if wanted_reach > mode.reach else mode.reach
     best = int(np.argmax(values))
     surprised = values[best] > centre + 3 * max(float(gradient @ step) / 2, 0.5)
     place = points[best] if surprised else mode.place + step * mode.scale
     cov = (axes / steady) @ axes.T * np.outer(mode.scale, mode.scale)
     wanted = np.sqrt(np.diag(cov))
-    scale = np.clip(np.clip(wanted, mode.scale / 4, mode.scale * 3), _LEAST_SCALE, bounds)
+    scale = np.clip(np.clip(wanted, mode.scale / 4, mode.scale * 3), LEAST_SCALE, bounds)
     gain = 0.5 * float(gradient @ step)
     settled = not surprised and bool(np.all(np.abs(np.log(scale / mode.scale)) < 0.5)) and 0 <= gain < 0.3
     height = float(centre) + (gain if settled else 0.0)
-    return Mode(place, scale, cov, height, settled, max(gain, float(values[best] - centre)))
+    before = mode.place if min(wanted_reach, mode.reach) > _REACH and not surprised else None
+    return Mode(place, scale, cov, height, settled, max(gain, float(values[best] - centre)), reach, before)
 
 
 def distinct(modes: list[Mode], most: int, nats: float) -> list[Mode]:

@@ -11,8 +11,6 @@ from typing import NamedTuple
 import numpy as np
 
 from ...models.geometry import Array
-from ...models.observables import wrap_angle
-from ..compare.problem import ln_t4
 from ..rotation import RotationLaw
 from .predict import Group, Predicted, View, groups_of, mirrored, predict_turns, shifted
 from .spread import averaged_density, spread_table
@@ -106,6 +104,12 @@ def densities(
     ]
 
 
+def t4(residual: Array) -> Array:
+    """Density of Student's t with 4 degrees of freedom, without the logarithm's detour."""
+    wide = 1 + residual**2 / 4
+    return 0.375 / (wide * wide * np.sqrt(wide))
+
+
 def _moved(found: Predicted, blunder: Predicted, reference: Predicted) -> Predicted:
     tilt = np.clip(found.tilt + (blunder.tilt - reference.tilt), 0, np.pi)
     seen = np.broadcast_to(blunder.seen, found.seen.shape)
@@ -114,11 +118,14 @@ def _moved(found: Predicted, blunder: Predicted, reference: Predicted) -> Predic
 
 def _density(rows: Submissions, angle: Array, there: Predicted, scale: Array) -> Array:
     """Density per radian of the angle less the offset, (n, p); nan without a prediction."""
-    off = wrap_angle(angle - there.turn)
-    result = np.empty(off.shape)
+    off = angle - there.turn
+    off = off - 2 * np.pi * np.rint(off / (2 * np.pi))
     spread = rows.averaged
+    if not spread.any():
+        return t4(off / scale) / scale
+    result = np.empty(off.shape)
     exact = ~spread
-    result[exact] = np.exp(ln_t4(off[exact] / scale[exact])) / scale[exact]
+    result[exact] = t4(off[exact] / scale[exact]) / scale[exact]
     for kind in ("spot", "pattern"):
         index = np.flatnonzero(spread & (rows.kind == KIND_NUMBER[kind]))
         if len(index):

@@ -255,7 +255,7 @@ class _Shared:
         for turn in itertools.count(1):
             if not answers:
                 break
-            works, owners = [], []
+            works, owners, places = [], [], []
             for number in list(answers):
                 variant, generator, factor = tasks[number]
                 try:
@@ -264,10 +264,14 @@ class _Shared:
                     results[number] = stop.value
                     del answers[number]
                     continue
-                for name, block in self.stages[request.stage]:
+                for place, (name, block) in enumerate(self.stages[request.stage]):
                     wide = block if factor == 1 else replace(block, sigma_deg=block.sigma_deg * factor)
                     works.append(Work(f"{name} {factor:g}", wide, variant, request.points, request.reference))
                     owners.append(number)
+                    places.append((request.stage, place))
+            # All that is asked of a block is done in a row, while its instants are kept.
+            order = sorted(range(len(works)), key=places.__getitem__)
+            works, owners = [works[i] for i in order], [owners[i] for i in order]
             sums = self.runner.map(ln_sums, works, f"{words}, round {turn}") if works else []
             for number in answers:
                 answers[number] = np.sum(
@@ -378,12 +382,11 @@ def _with_free(
 def _double(shared: _Shared, scores: Sequence[ModelScore], entries: dict[str, tuple[Entry, ...]]) -> None:
     """Fill in `doubled` of every model's best variant."""
     leaders = [entries[score.model][score.best] for score in scores]
-    last = len(shared.sizes) - 1
     tasks = []
     for entry in leaders:
         assert entry.evidence is not None  # a free voice leads no model that has other variants
         start, extra = mode_of(entry.evidence), _extra(entry.photos)
-        tasks.append((entry.worker, laplace(len(entry.worker.axes), last, start, extra), 2.0))
+        tasks.append((entry.worker, laplace(len(entry.worker.axes), shared.sizes, start, extra), 2.0))
     found = shared.run(tasks, "doubling the uncertainties")
     for score, evidence in zip(scores, found, strict=True):
         made = list(entries[score.model])

@@ -139,10 +139,11 @@ def _prepared(work: Work) -> Prepared:
     if not work.block:
         return Prepared.of(work.rows)
     with _LOCK:
-        known = _KEPT.pop(work.block, None)
+        known = _KEPT.get(work.block)
     prepared = known or Prepared.of(work.rows)
     with _LOCK:
         _KEPT[work.block] = prepared
+        _KEPT.move_to_end(work.block)
         while len(_KEPT) > _MOST_KEPT:
             _KEPT.popitem(last=False)
     return prepared
