@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from .plan_evidence import EvidenceOptions, add_evidence, check_evidence, show_evidence
+from .plan_observables import OutdoorOptions, add_outdoor, check_outdoor, show_outdoor
 from .plumbing import check_free, progress_on_stderr, report, write_whole
 from .side_by_side import Models, Settings, models_with_settings
 
@@ -74,6 +75,30 @@ def run(
     alarm_min: Annotated[
         int, typer.Option(metavar="MIN", help="Alarm before a window in the calendar; 0 for none.")
     ] = 60,
+    measurements: Annotated[
+        bool,
+        typer.Option(
+            "--measurements",
+            help="Show what else the day lets be measured with stick, watch and compass, under each model.",
+        ),
+    ] = False,
+    field_sheet: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.pdf", help="Write one page to take outdoors, with boxes; one day only."),
+    ] = None,
+    place: Annotated[str, typer.Option(metavar="NAME", help="Name of the place on the field sheet.")] = "",
+    paper: Annotated[str, typer.Option(metavar="a4|letter", help="Paper of the field sheet.")] = "a4",
+    predictions: Annotated[
+        bool,
+        typer.Option(
+            "--predictions/--no-predictions",
+            help="Print on the field sheet what the models foresee, or leave it out so that nobody is primed.",
+        ),
+    ] = True,
+    outing_template: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.toml", help="Write an outing file to be filled in; one day only."),
+    ] = None,
     exact_site: Annotated[
         bool, typer.Option("--exact-site", help="Tell the site in files as it is, not rounded to 0.1 degree.")
     ] = False,
@@ -101,14 +126,27 @@ def run(
         )
         check_evidence(simulated)
         _check_files(calendar, overwrite)
+        outdoor = OutdoorOptions(
+            measurements,
+            outing_template,
+            field_sheet,
+            paper,
+            predictions,
+            place,
+            exact_site,
+            above_horizon_m,
+            overwrite,
+        )
+        check_outdoor(outdoor)
         with progress_on_stderr("planning", quiet=as_json) as progress:
             plan = _plan(site, dates, zone, model, setting, rotation, altitudes, above_horizon_m, progress)
         result = plan_json(plan)
+        add_outdoor(result, plan, outdoor)
         add_evidence(result, plan, simulated, quiet=as_json)
         result["calendar"] = _write_calendar(calendar, result, alarm_min, exact_site)
         return result
 
-    report(NAME, work, as_json=as_json, show=_show)
+    report(NAME, work, as_json=as_json, show=lambda result: _show(result, measurements))
 
 
 def _plan(
@@ -172,10 +210,11 @@ def _limits(text: str) -> tuple[float, float]:
     return low, high
 
 
-def _show(result: dict[str, Any]) -> None:
+def _show(result: dict[str, Any], measurements: bool) -> None:
     from .plan_days import show_cautions, show_days
 
     show_days(result)
+    show_outdoor(result, measurements)
     show_evidence(result)
     if result["calendar"]:
         print(f"Calendar: {result['calendar']}\n")

@@ -56,6 +56,7 @@ def _day(day: DayPlan, zone: Zone) -> dict[str, Any]:
         "windows": [_window(window, zone) for window in day.windows],
         "turns": {turn.model: turn.pattern_deg for turn in day.turns if not turn.variant},
         "turn_details": [_turn(turn) for turn in day.turns],
+        "observables": None,
         "expected_ln_bayes_factor": None,
         "decides": None,
         "notes": list(day.notes),
