@@ -10,6 +10,24 @@ import typer
 
 from .plan_evidence import EvidenceOptions, add_evidence, check_evidence, show_evidence
 from .plan_observables import OutdoorOptions, add_outdoor, check_outdoor, show_outdoor
+from .plan_targets import (
+    CropFactor,
+    Discs,
+    Focal35,
+    FocalLength,
+    Frames,
+    Picture,
+    PixelPitch,
+    Regions,
+    Seeing,
+    SensorWidth,
+    TargetOptions,
+    Teleconverter,
+    add_targets,
+    check_targets,
+    show_camera,
+    show_targets,
+)
 from .plumbing import check_free, progress_on_stderr, report, write_whole
 from .side_by_side import Models, Settings, models_with_settings
 
@@ -99,6 +117,17 @@ def run(
         Path | None,
         typer.Option(metavar="FILE.toml", help="Write an outing file to be filled in; one day only."),
     ] = None,
+    regions: Regions = None,
+    discs: Discs = None,
+    focal_length_mm: FocalLength = None,
+    focal_35mm: Focal35 = None,
+    pixel_pitch_um: PixelPitch = None,
+    sensor_width_mm: SensorWidth = None,
+    crop_factor: CropFactor = None,
+    picture: Picture = None,
+    teleconverter: Teleconverter = 1.0,
+    seeing_arcsec: Seeing = 2.0,
+    frames: Frames = 1,
     exact_site: Annotated[
         bool, typer.Option("--exact-site", help="Tell the site in files as it is, not rounded to 0.1 degree.")
     ] = False,
@@ -138,9 +167,26 @@ def run(
             overwrite,
         )
         check_outdoor(outdoor)
+        aimed = TargetOptions(
+            regions,
+            discs,
+            focal_length_mm,
+            focal_35mm,
+            pixel_pitch_um,
+            sensor_width_mm,
+            crop_factor,
+            picture,
+            teleconverter,
+            seeing_arcsec,
+            frames,
+            roll_sigma_deg,
+            mount,
+        )
+        check_targets(aimed, overwrite)
         with progress_on_stderr("planning", quiet=as_json) as progress:
             plan = _plan(site, dates, zone, model, setting, rotation, altitudes, above_horizon_m, progress)
         result = plan_json(plan)
+        add_targets(result, plan, aimed, quiet=as_json)
         add_outdoor(result, plan, outdoor)
         add_evidence(result, plan, simulated, quiet=as_json)
         result["calendar"] = _write_calendar(calendar, result, alarm_min, exact_site)
@@ -215,6 +261,8 @@ def _show(result: dict[str, Any], measurements: bool) -> None:
 
     show_days(result)
     show_outdoor(result, measurements)
+    show_camera(result)
+    show_targets(result)
     show_evidence(result)
     if result["calendar"]:
         print(f"Calendar: {result['calendar']}\n")

@@ -66,6 +66,7 @@ class TargetOptions:
     seeing_arcsec: float
     frames: int
     roll_sigma_deg: float
+    mount: str
 
 
 def check_targets(options: TargetOptions, overwrite: bool) -> None:
@@ -134,7 +135,7 @@ def _optics(options: TargetOptions) -> Any:
 def _aim(options: TargetOptions) -> Any:
     from ..plan.camera_numbers import Aim
 
-    return Aim(options.roll_sigma_deg, options.seeing_arcsec, options.frames)
+    return Aim(options.roll_sigma_deg, options.seeing_arcsec, options.frames, options.mount)
 
 
 def show_camera(result: dict[str, Any]) -> None:
@@ -169,19 +170,23 @@ def show_camera(result: dict[str, Any]) -> None:
             f"to {latitude['one_spot']:.2f} deg from one spot, {latitude['five_spots']:.2f} from five",
         ),
     ]
+    level = "held by hand" if one["level_sigma_deg"] is None else f"level to {one['level_sigma_deg']:g} deg"
     title = (
-        f"Your camera on {one['date']}: level to {one['level_sigma_deg']:g} deg, air {one['seeing_arcsec']:g} arcsec, "
+        f"Your camera on {one['date']}: {level}, air {one['seeing_arcsec']:g} arcsec, "
         f"{one['frames']} photo{'s' if one['frames'] > 1 else ''} per window (68 % intervals)"
     )
-    print_table(("", ""), rows, title=title)
+    print_table(("what", "how much"), rows, title=title)
     print_wrapped(one["notes"])
     print()
 
 
 def show_targets(result: dict[str, Any]) -> None:
     """The regions of each day, best target first; of many days only what each has."""
-    days = result.get("regions")
+    if "regions" not in result:
+        return
+    days = result["regions"]
     if not days:
+        print("Spots: no day has both windows, so no region can be followed from one to the other.\n")
         return
     in_full = len(days) <= _IN_FULL
     for day in days:

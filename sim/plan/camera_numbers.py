@@ -14,18 +14,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from ...models.distant_sphere import DistantSphere
-from ...models.errors import InputError
+from ...models.errors import InputError, UnknownNameError
 from ...models.geometry import Array, GeometryModel, view_of
 from ...models.observables import altitude, dot, semidiameter, wrap_angle
 from ...models.place import Instants, Site
 from ..camera import disc_radius_px
-from ..outing import TRIPOD_ROLL_SIGMA_DEG
+from ..outing import MOUNTS, TRIPOD_ROLL_SIGMA_DEG
 from ..photo.turning import Turn, pattern_turn
 from ..surface import radius_of_area
 from ..turns import axis_turn, moment
@@ -46,6 +46,7 @@ FOUND_SHARES = (0.0, 0.1, 0.45, 0.75, 0.94, 1.0)
 _EXAMPLE_RADIUS = 0.6  # a spot half way out, for a turn to be told without a list of regions
 _EXAMPLE_SPOTS = 5
 _SMEAR_PX = 0.5
+_ANY_ROLL_DEG = 60.0  # a wider normal prior tells no more than none
 _STEP_S, _STEP_DEG = 30.0, 0.25
 
 
@@ -56,11 +57,13 @@ class Aim:
     Parameters
     ----------
     level_sigma_deg : float
-        How well the tripod is levelled.
+        How well the tripod is levelled, or an equatorial mount set to the pole.
     seeing_arcsec : float
         Rms displacement by the air in a single photo.
     frames : int
         Photos per window whose places are averaged, some seconds apart.
+    mount : str
+        ``level-tripod``, ``equatorial`` or ``hand-held``, which has any roll.
 
     Raises
     ------
@@ -71,6 +74,7 @@ class Aim:
     level_sigma_deg: float = TRIPOD_ROLL_SIGMA_DEG
     seeing_arcsec: float = SEEING_ARCSEC
     frames: int = FRAMES
+    mount: str = "level-tripod"
 
     def __post_init__(self) -> None:
         for name, value, low, high in (
@@ -80,6 +84,8 @@ class Aim:
         ):
             if not low <= value <= high:
                 raise InputError(name, f"must be between {low:g} and {high:g}", value)
+        if self.mount not in MOUNTS:
+            raise UnknownNameError("mount", self.mount, MOUNTS)
 
 
 @dataclass(frozen=True)
@@ -96,7 +102,7 @@ class CameraNumbers:
         Before the Sun's motion through a still picture smears half a pixel, under the model and shot where it is
         shortest.
     roll_sigma_deg : (float, float)
-        What the tripod's level is worth about the line of sight: level / cos(altitude).
+        What the level is worth about the line of sight, :func:`roll_sigmas_deg`.
     one_spot, more_spots : Turn
         Half way from the centre to the limb, one and five of them; by the distant sphere's day length.
     without_level : Turn
@@ -165,11 +171,17 @@ def chance_found(width: Array | float) -> Array:
     return np.asarray(np.interp(width, FOUND_WIDTHS_PX, FOUND_SHARES))
 
 
-def roll_sigmas_deg(site: Site, instants: Instants, level_sigma_deg: float) -> tuple[float, float]:
-    """Uncertainty of the roll about the line of sight in both shots; see :func:`whichsun.sim.compare.power`."""
+def roll_sigmas_deg(site: Site, instants: Instants, aim: Aim) -> tuple[float, float]:
+    """Uncertainty of the roll about the line of sight in both shots.
+
+    level / cos(altitude) on a tripod, see :func:`whichsun.sim.compare.power.roll_sigmas_deg`; the level itself on an
+    equatorial mount; `_ANY_ROLL_DEG` by hand.
+    """
+    if aim.mount == "hand-held":
+        return _ANY_ROLL_DEG, _ANY_ROLL_DEG
     high = altitude(DistantSphere().view(instants, site, {}))
-    sigmas = np.minimum(level_sigma_deg / np.maximum(np.cos(high), 1e-3), 60.0)
-    return float(sigmas[0]), float(sigmas[1])
+    lean = np.cos(high) if aim.mount == "level-tripod" else np.ones(2)
+    return _pair(np.minimum(aim.level_sigma_deg / np.maximum(lean, 1e-3), _ANY_ROLL_DEG))
 
 
 def latitude_per_turn(site: Site, instants: Instants) -> float:
@@ -208,16 +220,14 @@ def camera_numbers(
     """
     angle = semidiameter(DistantSphere().view(instants, site, {}))
     radii = disc_radius_px(optics.camera, angle)
-    rolls = roll_sigmas_deg(site, instants, aim.level_sigma_deg)
+    rolls = roll_sigmas_deg(site, instants, aim)
     days = float(instants.utc_days[1] - instants.utc_days[0])
     radius = float(np.min(radii))
 
     def turn(count: int, frames: int, level: tuple[float, float]) -> Turn:
         around = 2 * np.pi * np.arange(count) / count
         places = _EXAMPLE_RADIUS * np.stack([np.cos(around), np.sin(around)], axis=-1)
-        error = expected_errors(
-            radius, Aim(aim.level_sigma_deg, aim.seeing_arcsec, frames), optics.arcsec_per_px
-        )
+        error = expected_errors(radius, replace(aim, frames=frames), optics.arcsec_per_px)
         found = expected_turn(places, places, (error, error), level, days)
         assert found is not None  # none of the places is the centre
         return found

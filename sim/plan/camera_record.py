@@ -19,6 +19,11 @@ from .camera_numbers import (
 from .days import Plan
 from .optics import Optics
 
+_HAND_HELD = (
+    "Held by hand the camera may be rolled by any angle, so no turn can be measured, only how the spots lie to one "
+    "another: use a level tripod."
+)
+
 
 def camera_json(plan: Plan, optics: Optics, aim: Aim) -> dict[str, Any] | None:
     """Numbers of the first day that has both windows, at their middles; None where there is none."""
@@ -52,7 +57,8 @@ def _json(numbers: CameraNumbers) -> dict[str, Any]:
         "place_sigma_radii": expected_errors(radius, aim, numbers.optics.arcsec_per_px)[0],
         "smallest_spot_px": FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)],
         "smallest_spot_msh": _msh(FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)], radius),
-        "level_sigma_deg": aim.level_sigma_deg,
+        "mount": aim.mount,
+        "level_sigma_deg": None if aim.mount == "hand-held" else aim.level_sigma_deg,
         "roll_sigma_deg": list(numbers.roll_sigma_deg),
         "turn_sigma_deg": {
             "one_spot": numbers.one_spot.sigma_deg,
@@ -100,8 +106,7 @@ def _notes(numbers: CameraNumbers) -> list[str]:
     notes += [
         f"Expose for at most {_seconds(numbers.longest_exposure_s)}: by then the disc has moved through the picture by "
         "half a pixel.",
-        _frames(numbers),
-        _level(numbers),
+        *([_HAND_HELD] if numbers.aim.mount == "hand-held" else [_frames(numbers), _level(numbers)]),
     ]
     return notes
 

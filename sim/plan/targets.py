@@ -154,9 +154,7 @@ def targets_of(
     views = [(model.name, view_of(model, instants, site, given)) for model, given in models]
     middle = meridian_longitude_deg(summary.utc_days)
     start, end = float(instants.utc_days[0]), float(instants.utc_days[1])
-    shots = _Shots(
-        moment(sky, 0), end - start, law, optics, aim, roll_sigmas_deg(site, instants, aim.level_sigma_deg)
-    )
+    shots = _Shots(moment(sky, 0), end - start, law, optics, aim, roll_sigmas_deg(site, instants, aim))
     targets = []
     for region in summary.regions:
         place = carried(region, summary, start, law, middle)

@@ -137,10 +137,18 @@ def test_frames_and_level_are_checked():
 
 def test_a_level_counts_more_for_a_high_sun():
     noon = Instants.from_utc(["2027-06-21T11:17:00Z", "2027-06-21T19:00:00Z"])
-    high, low = roll_sigmas_deg(SITE, noon, 0.7)
+    high, low = roll_sigmas_deg(SITE, noon, Aim())
     # The Sun's altitude at noon is 90 - 60 + 23.43 degrees.
     assert high == pytest.approx(0.7 / math.cos(math.radians(53.43)), rel=1e-3)
     assert low == pytest.approx(0.7, rel=0.02)
+    assert roll_sigmas_deg(SITE, noon, Aim(mount="equatorial")) == (0.7, 0.7)
+    assert min(roll_sigmas_deg(SITE, noon, Aim(mount="hand-held"))) > 45
+
+
+def test_a_hand_held_camera_tells_no_turn():
+    got = numbers(Aim(mount="hand-held"))
+    assert got.one_spot.sigma_deg > 45
+    assert got.without_level.sigma_deg == numbers().without_level.sigma_deg
 
 
 def test_a_spot_in_pixels():
