@@ -6,7 +6,6 @@ import datetime as dt
 from collections.abc import Iterable
 from typing import Any
 
-from ..plan.record import to_minute
 from ..safety import caution_lines
 from .plumbing import print_table, print_wrapped
 
@@ -187,6 +186,8 @@ def _clock(text: str | None, date: str | None = None) -> str:
     """Hours and minutes; before them month and day where that is not `date`."""
     if text is None:
         return "-"
+    from ..plan.record import to_minute
+
     moment = to_minute(text)
     return f"{moment:%H:%M}" if date in (None, f"{moment:%Y-%m-%d}") else f"{moment:%m-%d %H:%M}"
 
