@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import matplotlib
@@ -42,6 +43,8 @@ from whichsun.render.mottling import Granulation, SurfaceFaculae
 from whichsun.render.scene import Label, Panel, Scene, Viewpoint
 from whichsun.render.style import MODEL_COLOURS, new_figure, save_png, styled
 from whichsun.render.texture import SurfaceTexture
+from whichsun.sim.report import pictures as report_pictures
+from whichsun.sim.report.curves import TurnCurves
 
 STORED = Path(__file__).parents[1] / "data" / "render" / "figures"
 WIDTH_PX = 504  # 48 pixels an inch: small files, and type of 10 points can just be read
@@ -351,7 +354,11 @@ def _scene(model: str) -> Scene:
     return Scene(model, "an invented Sun", 1.0, tuple(surfaces), labels, viewpoint, ("Nothing is to scale.",))
 
 
-def space() -> Figure:
+def space_on_a_phone() -> Figure:
+    return space(NAMES[:1], tall=True)
+
+
+def space(names: Sequence[str] = NAMES[:2], *, tall: bool = False) -> Figure:
     one, other = _view(), _view(tilt=-0.6)
     fields = ("direction", "distance", "attitude", "celestial_north", "sun_radius_km")
     views = SunView(*(np.stack([getattr(one, name), getattr(other, name)]) for name in fields))
@@ -365,9 +372,29 @@ def space() -> Figure:
             ("altitude 25\N{DEGREE SIGN}",) * 2,
             "An invented scene.",
         )
-        for name in NAMES[:2]
+        for name in names
     ]
-    return scene_figure.draw_scenes(panels, TITLE, "Two models", width_px=900)
+    return scene_figure.draw_scenes(panels, TITLE, "Calculated", width_px=900, tall=tall)
+
+
+def _shrunk(data: bytes) -> np.ndarray:
+    image = Image.open(io.BytesIO(data)).convert("RGB")
+    return np.asarray(
+        image.resize((WIDTH_PX, round(WIDTH_PX * image.height / image.width)), Image.Resampling.BOX)
+    )
+
+
+def report_curves_on_a_phone() -> np.ndarray:
+    wide = report_pictures.curve_pictures(TurnCurves(_by_model(), _POINTS[1], TITLE))[0]
+    assert wide.narrow is not None
+    return _shrunk(wide.narrow.data)
+
+
+def report_residuals() -> np.ndarray:
+    measured = np.array([[0.1, 0.5], [-0.4, 0.3]])
+    panel = {"model": NAMES[1], "title": NAMES[1], "measured": measured, "lines": ["chi-square 3.1"]}
+    made, _ = report_pictures.residual_pictures([{**panel, "predicted": measured + 0.05}], ["morning"])
+    return _shrunk(made[0].data)
 
 
 def surfaces_of_a_disc() -> np.ndarray:
@@ -389,9 +416,9 @@ CASES = {
     function.__name__: function
     for function in (
         sweep, sweep_of_dates, pool, map_of_the_year, curves_of_a_day, turn_rate_over_a_day, site_map,
-        measured_photo, measured_pair, what_fits_leave_over, tracks_of_a_day, tracks_of_one_model, regions_at_two_shots,
-        empty_disc,
-        sheet_of_a_day, frame_of_a_film, sun_in_a_scene, space, surfaces_of_a_disc,
+        measured_photo, measured_pair, what_fits_leave_over, tracks_of_a_day, tracks_of_one_model,
+        regions_at_two_shots, empty_disc, sheet_of_a_day, frame_of_a_film, sun_in_a_scene, space,
+        space_on_a_phone, surfaces_of_a_disc, report_curves_on_a_phone, report_residuals,
     )
 }  # fmt: skip
 
