@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from ..safety import caution_lines
-from .plumbing import progress_on_stderr, report
+from .plumbing import print_wrapped, progress_on_stderr, report
 
 NAME = "demo"
 
@@ -47,7 +47,7 @@ def _show(result: dict[str, Any]) -> None:
         )
         show_scores(pair)
     print()
-    print("\n".join(result["cautions"]))
+    print_wrapped(result["cautions"])
     print(f"\nPhotos, outing files and pictures are in {result['folder']}:")
     for pair in result["pairs"]:
         for path in pair["files"]:

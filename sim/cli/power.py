@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from ..safety import caution_lines
-from .plumbing import print_table, progress_on_stderr, report
+from .plumbing import print_table, print_wrapped, progress_on_stderr, report
 from .scoring import Rotation, Scheduler, Settings
 
 NAME = "power"
@@ -140,7 +140,7 @@ def _show(result: dict[str, Any]) -> None:
         _show_changes(result)
         print(result["advice"])
     print()
-    print("\n".join(result["cautions"]))
+    print_wrapped(result["cautions"])
 
 
 def _show_changes(result: dict[str, Any]) -> None:

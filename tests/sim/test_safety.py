@@ -81,3 +81,12 @@ def test_commands_that_send_people_outdoors_use_the_text(name):
     module = (ROOT / "sim" / "cli" / f"{name}.py").read_text()
     if name != "report":  # its page shows them: tests/sim/report
         assert "caution_lines" in module or "cautions" in module
+
+
+def test_the_demo_prints_them_in_full(capsys):
+    from whichsun.sim.cli import demo
+
+    demo._show({"pairs": [], "folder": "x", "cautions": safety.caution_lines()})
+    said = " ".join(capsys.readouterr().out.split())
+    for number, caution in enumerate(safety.CAUTIONS, 1):
+        assert f"{number}. {caution}" in said
