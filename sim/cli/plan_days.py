@@ -162,10 +162,14 @@ def _season_words(result: dict[str, Any]) -> list[str]:
             return -after, _days_away(-after, "after")
         return 0.0, "within these days"
 
+    if not result["seasons"]:  # at the end of the years that are known
+        return []
     nearest = min(result["seasons"], key=lambda season: away(season)[0])
-    coming = next(s for s in reversed(result["seasons"]))
     words = f"Nearest season: {_season(nearest)} ({away(nearest)[1]})."
-    return [words if coming is nearest else f"{words} Next equinox: {_season(coming)} ({away(coming)[1]})."]
+    coming = result["seasons"][-1]
+    if coming is nearest or not coming["after_last_day"]:
+        return [words]
+    return [f"{words} Next equinox: {_season(coming)} ({away(coming)[1]})."]
 
 
 def _days_away(days: float, side: str) -> str:

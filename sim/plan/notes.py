@@ -10,21 +10,24 @@ import datetime as dt
 import numpy as np
 
 from ...models.place import Site
-from .days import EVENING, MORNING, DayPlan, ModelTurn, Window
+from .days import EVENING, MORNING, DayPlan, ModelTurn
 from .windows import CIVIL_DEG
 from .zones import Zone
 
 _ZENITH_DEG = 5.0
-_GRAZING_DEG_PER_MIN = 0.05
-_BY_THE_AIR_DEG = 0.7  # refraction at the horizon differs by some tenths of a degree from day to day
-_SHORT_H, _LONG_WINDOW_H = 3.0, 4.0
+_SKY_DEG_PER_MIN = 360 / 1436.07  # turn of the sky
+_GRAZING_DEG_PER_MIN = 0.05  # 0.1 deg more or less of refraction then shifts rise and set by two minutes
+_BY_THE_AIR_DEG = (
+    0.7  # refraction at the horizon can differ by some tenths of a degree (common practice, no source)
+)
+_SHORT_H = 3.0
 _TORN = 0.25  # disc radii that a turn leaves over, above which a single angle says little
 
 
 def day_notes(day: DayPlan, site: Site, zone: Zone, low_deg: float, high_deg: float) -> tuple[str, ...]:
     """The sentences of one day, those on which the outing hangs first."""
     return (
-        *_horizon_notes(day, zone, low_deg),
+        *_horizon_notes(day, site, zone),
         *_window_notes(day, low_deg, high_deg),
         *_zenith_notes(day, zone),
         *_clock_notes(day, zone),
@@ -32,7 +35,7 @@ def day_notes(day: DayPlan, site: Site, zone: Zone, low_deg: float, high_deg: fl
     )
 
 
-def _horizon_notes(day: DayPlan, zone: Zone, low_deg: float) -> list[str]:
+def _horizon_notes(day: DayPlan, site: Site, zone: Zone) -> list[str]:
     rises, sets = np.isfinite(day.rise), np.isfinite(day.set)
     top, bottom = day.noon_altitude_deg, day.midnight_altitude_deg
     notes = []
@@ -49,34 +52,23 @@ def _horizon_notes(day: DayPlan, zone: Zone, low_deg: float) -> list[str]:
         notes.append("The Sun rises on this day and does not set before it climbs again.")
     elif not rises:
         notes.append("The Sun is up since an earlier day and sets on this one.")
-    return [*notes, *_grazing_notes(day, low_deg)]
+    return [*notes, *_grazing_notes(day, site)]
 
 
-def _grazing_notes(day: DayPlan, low_deg: float) -> list[str]:
+def _grazing_notes(day: DayPlan, site: Site) -> list[str]:
     """Where the Sun goes so flat that the air decides whether, or in which minute, it rises and sets."""
     if min(abs(day.noon_altitude_deg), abs(day.midnight_altitude_deg)) < _BY_THE_AIR_DEG:
         return [
             "The Sun turns round so near the horizon that the air decides whether it rises or sets: trust no minute."
         ]
-    if not (np.isfinite(day.rise) or np.isfinite(day.set)):
-        return []
-    at_low = [_climb(window) for window in day.windows if _reaches_low(window, low_deg)]
-    if min(at_low, default=float("inf")) > _GRAZING_DEG_PER_MIN:
+    bearings = np.deg2rad([day.rise_azimuth_deg, day.set_azimuth_deg])
+    climb = _SKY_DEG_PER_MIN * np.cos(site.latitude) * np.abs(np.sin(bearings[np.isfinite(bearings)]))
+    if not np.any(climb < _GRAZING_DEG_PER_MIN):
         return []
     return [
-        "The Sun moves along the horizon at a flat angle: cold or warm air shifts its rise and set by several minutes. "
+        "The Sun moves along the horizon at a flat angle: cold or warm air shifts its rise and set by minutes. "
         "Be there early."
     ]
-
-
-def _climb(window: Window) -> float:
-    """Degrees a minute over the window."""
-    minutes = (window.end - window.start) * 1440
-    return abs(window.altitude_to_deg - window.altitude_from_deg) / minutes
-
-
-def _reaches_low(window: Window, low_deg: float) -> bool:
-    return min(window.altitude_from_deg, window.altitude_to_deg) < low_deg + 0.1
 
 
 def _window_notes(day: DayPlan, low_deg: float, high_deg: float) -> list[str]:

@@ -26,8 +26,12 @@ Progress = Callable[[int, int, str], None]
 def dates_of(text: str) -> list[dt.date]:
     """The days of ``A..B`` (both included) or of a single date; at most `MOST_DAYS`."""
     first_text, dots, last_text = text.partition("..")
-    first = parse_date(first_text)
-    last = parse_date(last_text) if dots else first
+    try:
+        first = parse_date(first_text)
+        last = parse_date(last_text) if dots else first
+    except InputError:
+        hint = "write 2027-03-20, or 2027-03-15..2027-03-25"
+        raise InputError("dates", "must be an existing date, or two with .. between", text, hint) from None
     count = (last - first).days + 1
     if count < 1:
         raise InputError("dates", "must not end before they begin", text, "write 2027-03-15..2027-03-25")

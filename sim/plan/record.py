@@ -58,7 +58,8 @@ def _day(day: DayPlan, zone: Zone) -> dict[str, Any]:
         "turn_details": [_turn(turn) for turn in day.turns],
         "observables": None,
         "expected_ln_bayes_factor": None,
-        "decides": None,
+        "decides": None if day.middles else False,  # without two windows there is nothing to compare
+        "evidence": None,
         "notes": list(day.notes),
     }
 

@@ -84,10 +84,13 @@ def seasons(year: int) -> tuple[Season, ...]:
 
 
 def seasons_near(first: float, last: float) -> tuple[Season, ...]:
-    """The seasons from the last one before `first` to the next equinox after `last` (UTC days), in their order."""
-    start, end = (round(2000 + days / 365.2422 - 0.003) for days in (first, last))
+    """The seasons from the last one before `first` to the next equinox after `last` (UTC days), in their order.
+
+    Fewer at the ends of the years that are known.
+    """
+    start, end = (round(2000 + days / 365.2422) for days in (first, last))
     years = range(max(start - 1, _FIRST_YEAR), min(end + 1, _LAST_YEAR) + 1)
     known = [season for year in years for season in seasons(year)]
-    before = [season for season in known if season.utc_days < first]
-    after = next((season for season in known if season.is_equinox and season.utc_days >= last), known[-1])
-    return tuple(s for s in known if (before[-1:] or known[:1])[0].utc_days <= s.utc_days <= after.utc_days)
+    begin = max((s.utc_days for s in known if s.utc_days < first), default=first)
+    finish = min((s.utc_days for s in known if s.is_equinox and s.utc_days >= last), default=last)
+    return tuple(season for season in known if begin <= season.utc_days <= finish)
