@@ -72,10 +72,17 @@ def run(
         ),
     ] = "best",
     outings: Annotated[int, typer.Option(help="Simulated outings for each true model.", min=1)] = 10,
-    spots: Annotated[float, typer.Option(help="Mean number of sunspots found in a photo.")] = 6.0,
+    spots: Annotated[
+        float | None,
+        typer.Option(help="Mean number of sunspots found in a photo. Default: by --regions, else 6."),
+    ] = None,
     place_sigma: Annotated[
-        float, typer.Option(metavar="RADII", help="How well a spot's place is measured, in disc radii.")
-    ] = 0.004,
+        float | None,
+        typer.Option(
+            metavar="RADII",
+            help="How well a spot's place is measured, in disc radii. Default: by the camera, else 0.004.",
+        ),
+    ] = None,
     roll_sigma_deg: Annotated[
         float, typer.Option(metavar="DEG", help="How well the camera is levelled, degrees.")
     ] = 0.7,
@@ -167,7 +174,7 @@ def run(
             overwrite,
         )
         check_outdoor(outdoor)
-        aimed = TargetOptions(
+        options = TargetOptions(
             regions,
             discs,
             focal_length_mm,
@@ -182,7 +189,7 @@ def run(
             roll_sigma_deg,
             mount,
         )
-        check_targets(aimed, overwrite)
+        aimed = check_targets(options, overwrite)
         with progress_on_stderr("planning", quiet=as_json) as progress:
             plan = _plan(site, dates, zone, model, setting, rotation, altitudes, above_horizon_m, progress)
         result = plan_json(plan)

@@ -23,8 +23,8 @@ class EvidenceOptions:
     setting: list[str] | None
     rotation: str | None
     outings: int
-    spots: float
-    place_sigma: float
+    spots: float | None
+    place_sigma: float | None
     roll_sigma_deg: float
     mount: str
     what_if: bool
@@ -51,8 +51,10 @@ def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *
     if options.which == "none":
         return
     from ..compare.contest import Options
+    from ..compare.drawing import PLACE_SIGMA, SPOTS_FOUND
     from ..plan.evidence_record import add_expected
     from ..plan.expected import best_day, expect
+    from ..plan.target_record import place_sigma_radii, spots_in_a_photo
     from ..rotation import DEFAULT_LAW
 
     names = _compared(options.model)
@@ -77,8 +79,8 @@ def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *
                 day,
                 names,
                 models,
-                spots=options.spots,
-                place_sigma=options.place_sigma,
+                spots=_first(options.spots, spots_in_a_photo(result, day.date), SPOTS_FOUND),
+                place_sigma=_first(options.place_sigma, place_sigma_radii(result), PLACE_SIGMA),
                 roll_sigma_deg=options.roll_sigma_deg,
                 mount=options.mount,
                 options=Options(law=law, given=given, seed=options.seed),
@@ -88,6 +90,11 @@ def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *
                 progress=told,
             )
             add_expected(result, expected, options.outings)
+
+
+def _first(*values: float | None) -> float:
+    """The first that is known: what was typed, what the camera and the day's regions say, the usual."""
+    return next(value for value in values if value is not None)
 
 
 def _compared(model: list[str] | None) -> list[str]:
@@ -106,7 +113,12 @@ def _own(model: Any, given: dict[str, Any]) -> dict[str, Any]:
 
 def show_evidence(result: dict[str, Any]) -> None:
     """What the simulated days will show."""
-    told = [day for day in result["days"] if day.get("evidence")]
+    if all(day["decides"] is False and not day["evidence"] for day in result["days"]):
+        print_wrapped(
+            ["No day here has both a morning and an evening window: no outing of two photos can decide."]
+        )
+        print()
+    told = [day for day in result["days"] if day["evidence"]]
     for day in told:
         evidence = day["evidence"]
         among = "" if len(told) == len(result["days"]) else ", the day on which the models lie farthest apart"
@@ -114,7 +126,8 @@ def show_evidence(result: dict[str, Any]) -> None:
         print_table(
             ("if this is true", "right", "wrong", "undecided", "against", "ln B, median", "68 % of outings"),
             _rows(evidence),
-            title=f"{evidence['outings']} simulated outings for each true model, photos at the middles of the windows",
+            title=f"{evidence['outings']} simulated outings for each true model, at the middles of the windows,\n"
+            f"{evidence['spots_in_a_photo']:.1f} spots a photo, places to {evidence['place_sigma_radii']:.4f} radii",
         )
         if evidence["advice"]:
             _show_changes(evidence)

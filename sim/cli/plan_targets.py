@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,7 +12,10 @@ import typer
 from .plumbing import check_free, print_table, print_wrapped, progress_on_stderr, write_whole
 
 if TYPE_CHECKING:
+    from ..plan.camera_numbers import Aim
     from ..plan.days import Plan
+    from ..plan.optics import Optics
+    from ..plan.regions import RegionSummary
 
 _IN_FULL = 3  # days whose regions are told one by one
 Regions = Annotated[
@@ -69,19 +73,32 @@ class TargetOptions:
     mount: str
 
 
-def check_targets(options: TargetOptions, overwrite: bool) -> None:
-    """Refuse a bad camera or output before any work.
+@dataclass(frozen=True)
+class Prepared:
+    """The options, read and checked."""
+
+    optics: Optics | None
+    aim: Aim
+    summaries: list[RegionSummary] | None
+    discs: Path | None
+
+
+def check_targets(options: TargetOptions, overwrite: bool) -> Prepared:
+    """Read the regions and refuse a bad camera, file or output before any work.
 
     Raises
     ------
     InputError
-        See :func:`~whichsun.sim.plan.optics.optics_of`; discs without regions, or of another kind of file.
+        See :func:`~whichsun.sim.plan.optics.optics_of` and :func:`~whichsun.sim.plan.regions.read_summary`; discs
+        without regions, or of another kind of file.
     OutputExistsError
     """
     from ...models.errors import InputError
+    from ..plan.camera_numbers import Aim
+    from ..plan.regions import read_summaries
 
-    _optics(options)
-    _aim(options)
+    optics = _optics(options)
+    aim = Aim(options.roll_sigma_deg, options.seeing_arcsec, options.frames, options.mount)
     if options.discs is not None:
         from ...render.figure_file import check_figure_name
 
@@ -89,35 +106,39 @@ def check_targets(options: TargetOptions, overwrite: bool) -> None:
             raise InputError("discs", "must come with --regions FILE", str(options.discs))
         check_figure_name("discs", options.discs)
         check_free([options.discs], overwrite)
+    summaries = read_summaries(options.regions) if options.regions else None
+    return Prepared(optics, aim, summaries, options.discs)
 
 
-def add_targets(result: dict[str, Any], plan: Plan, options: TargetOptions, *, quiet: bool) -> None:
+def add_targets(result: dict[str, Any], plan: Plan, prepared: Prepared, *, quiet: bool) -> None:
     """Put `camera`, `regions` and `targets` into the plan's JSON where they were asked for, and draw the discs."""
-    optics, aim = _optics(options), _aim(options)
+    optics, aim = prepared.optics, prepared.aim
     if optics is not None:
         from ..plan.camera_record import camera_json
 
         result["camera"] = camera_json(plan, optics, aim)
-    if not options.regions:
+    if prepared.summaries is None:
         return
-    from ..plan.regions import read_summaries
     from ..plan.target_record import targets_json
 
-    summaries = read_summaries(options.regions)
     with progress_on_stderr("spots", quiet=quiet) as progress:
-        found = targets_json(plan, summaries, optics=optics, aim=aim, progress=progress)
-    result["warnings"] = [*result.get("warnings", []), *found.pop("warnings")]
-    result.update(found)
+        result.update(targets_json(plan, prepared.summaries, optics=optics, aim=aim, progress=progress))
     result["discs"] = None
-    if options.discs is not None:
+    if prepared.discs is not None and result["targets"]:
         from ...render.figure_file import figure_bytes
         from ..plan.target_figure import target_figure
 
-        write_whole(options.discs, figure_bytes(target_figure(result), options.discs))
-        result["discs"] = str(options.discs)
+        write_whole(prepared.discs, figure_bytes(target_figure(result), prepared.discs))
+        result["discs"] = str(prepared.discs)
+    elif prepared.discs is not None:
+        from ...models.errors import WhichsunWarning
+
+        warnings.warn(
+            f"no regions to draw: '{prepared.discs}' was not written", WhichsunWarning, stacklevel=2
+        )
 
 
-def _optics(options: TargetOptions) -> Any:
+def _optics(options: TargetOptions) -> Optics | None:
     from ..plan.optics import optics_of
     from .parsing import size_of
 
@@ -130,12 +151,6 @@ def _optics(options: TargetOptions) -> Any:
         picture_px=None if options.picture is None else size_of(options.picture),
         teleconverter=options.teleconverter,
     )
-
-
-def _aim(options: TargetOptions) -> Any:
-    from ..plan.camera_numbers import Aim
-
-    return Aim(options.roll_sigma_deg, options.seeing_arcsec, options.frames, options.mount)
 
 
 def show_camera(result: dict[str, Any]) -> None:
@@ -157,7 +172,7 @@ def show_camera(result: dict[str, Any]) -> None:
         ),
         (
             "smallest spot likely found",
-            f"{one['smallest_spot_px']:.1f} px, {one['smallest_spot_msh']:.0f} millionths of the hemisphere",
+            f"{one['smallest_spot_px']:.1f} px, {_msh(one['smallest_spot_msh'])} millionths of the hemisphere",
         ),
         ("a spot's place", f"to {one['place_sigma_radii']:.4f} disc radii"),
         (
@@ -188,19 +203,55 @@ def show_targets(result: dict[str, Any]) -> None:
     if not days:
         print("Spots: no day has both windows, so no region can be followed from one to the other.\n")
         return
-    in_full = len(days) <= _IN_FULL
+    if len(days) > _IN_FULL:
+        _show_rows(result, days)
+        return
     for day in days:
         age = "" if day["file"] is None else f" ({day['file']}, {_age(day['days_ahead'])})"
         print_wrapped(
             [f"Spots on {day['date']}{age}: {day['words'][0]}", *(f"  {words}" for words in day["words"][1:])]
         )
-        if in_full and day["regions"]:
+        if day["regions"]:
             _show_day(result, day["date"])
-    if not in_full:
-        print(f"Ask for {_IN_FULL} days or fewer to see every region's place.")
+    _show_discs(result)
+
+
+def _show_discs(result: dict[str, Any]) -> None:
     if result["discs"]:
         print(f"Discs: {result['discs']}")
     print()
+
+
+def _show_rows(result: dict[str, Any], days: list[dict[str, Any]]) -> None:
+    """One row per day."""
+    names = list(result["models"])
+    rows = []
+    for day in days:
+        best = next(
+            (row for row in result["targets"] if row["date"] == day["date"] and row["chance"] > 0.01), None
+        )
+        target = "-" if best is None else f"{best['number']}, {100 * best['chance']:.0f} %"
+        age = "no list" if day["file"] is None else f"{day['days_ahead']:+.1f}"
+        rows.append(
+            (day["date"], age, f"{day['regions']}", *(f"{day['usable'][name]}" for name in names), target)
+        )
+    columns = (
+        "date",
+        "list's age, days",
+        "regions",
+        *(f"usable, {name}" for name in names),
+        "best, chance in both",
+    )
+    print_table(columns, rows, title="Regions likely to be found in both photos of a day")
+    old = max((abs(day["days_ahead"]) for day in days if day["file"] is not None), default=0.0)
+    print_wrapped(
+        [
+            "A list grows old: places become unsure, small groups vanish, and what comes round the east limb (13 "
+            f"degrees of longitude a day) is not in it{', so the later days may have more' if old > 1 else ''}. Ask "
+            f"for {_IN_FULL} days or fewer to see every region's place."
+        ]
+    )
+    _show_discs(result)
 
 
 def _age(days: float) -> str:
@@ -253,3 +304,7 @@ def _later(view: dict[str, Any]) -> str:
 
 def _sigma(value: float | None) -> str:
     return f"{value:.2f}" if value is not None and value < 99 else "-"
+
+
+def _msh(area: float) -> str:
+    return f"{area:.0f}" if area >= 10 else f"{area:.1f}"

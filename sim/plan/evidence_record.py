@@ -16,6 +16,8 @@ def add_expected(result: dict[str, Any], expected: Expected, outings: int) -> No
     day["evidence"] = {
         "at_utc": list(expected.design.times_utc),
         "outings": outings,
+        "spots_in_a_photo": expected.design.spots_found,
+        "place_sigma_radii": expected.design.place_sigma,
         **found.to_json(),
         "what_if": [{"change": words, **one.to_json()} for words, one in expected.tips],
         "advice": expected.advice,

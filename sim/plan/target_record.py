@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
-from collections.abc import Callable, Sequence
+import warnings
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from ...models.errors import WhichsunWarning
 from .camera_numbers import Aim
 from .carried import nearest_summary, odd_longitudes
 from .days import Plan, iso
@@ -70,8 +73,32 @@ def targets_json(
                 "words": summary_words(summary, float(instants.utc_days[0]), found, names),
             }
         )
-    warned = [words for summary in summaries for words in odd_longitudes(summary)]
-    return {"targets": rows, "regions": days, "warnings": warned}
+    used = {day["file"] for day in days}
+    for words in (
+        words for summary in summaries if summary.file in used for words in odd_longitudes(summary)
+    ):
+        warnings.warn(words, WhichsunWarning, stacklevel=2)
+    return {"targets": rows, "regions": days}
+
+
+def spots_in_a_photo(result: Mapping[str, Any], date: dt.date) -> float | None:
+    """Mean number of spots to be found in a photo of a day, the largest one of every region; None without a list.
+
+    From a plan's JSON: those of the first photo, the same under every model. At least 0.01, below which nothing
+    can be simulated.
+    """
+    known = any(day["date"] == date.isoformat() and day["file"] for day in result.get("regions", ()))
+    if not known:
+        return None
+    return max(
+        sum(row["chance_in_first"] for row in result["targets"] if row["date"] == date.isoformat()), 0.01
+    )
+
+
+def place_sigma_radii(result: Mapping[str, Any]) -> float | None:
+    """How well the plan's camera will measure a spot's place, limb radii; None without a camera."""
+    camera = result.get("camera")
+    return None if camera is None else camera["place_sigma_radii"]
 
 
 def _target(target: Target, times: Sequence[str | None]) -> dict[str, Any]:
@@ -82,6 +109,7 @@ def _target(target: Target, times: Sequence[str | None]) -> dict[str, Any]:
         "usable_under": list(target.usable_under),
         "expected_turn_sigma_deg": target.expected_sigma_deg,
         "chance": target.chance,
+        "chance_in_first": target.chance_first,
         "reason": reason(target),
         "latitude_deg": place.latitude_deg,
         "carrington_longitude_deg": place.longitude_deg,

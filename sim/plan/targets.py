@@ -102,6 +102,8 @@ class Target:
     views : tuple of TargetView
     expected_sigma_deg : float
         Uncertainty of the turn to expect, chances included; inf where it cannot serve.
+    chance_first : float
+        That its largest spot is found in the first photo, whatever becomes of it; the same under every model.
     """
 
     place: CarriedRegion
@@ -110,6 +112,7 @@ class Target:
     group_px: float
     views: tuple[TargetView, ...]
     expected_sigma_deg: float
+    chance_first: float
 
     @property
     def chance(self) -> float:
@@ -197,6 +200,8 @@ def _target(
     area = max(region.area_msh or 0.0, LEAST_MSH) * (1.0 if region.single else LARGEST_SHARE)
     seen = project(shots.sky, draws)
     radius, mu = shots.radius_px, max(float(seen.mu[0]), 0.0)
+    out = float(np.hypot(seen.x[0], seen.y[0])) if seen.visible[0] else 1.0
+    searched = float(np.mean(np.where(seen.visible, detection(np.hypot(seen.x, seen.y)), 0.0)))
     found = [_view(name, view, seen, draws, shots, place, area) for name, view in views]
     information = [one.chance / one.sigma_deg**2 if one.chance > 0 else 0.0 for one in found]
     told = [value for value, one in zip(information, found, strict=True) if math.isfinite(one.chance)]
@@ -207,6 +212,7 @@ def _target(
         2 * math.sin(math.radians((region.extent_deg or 0.0) / 2)) * radius * mu,
         tuple(found),
         1 / math.sqrt(np.mean(told)) if sum(told) > 0 else math.inf,
+        place.chance_there * _chance_large(place, area, out, shots) * searched,
     )
 
 
