@@ -8,7 +8,9 @@ true parameters among the weighted posterior draws should be uniform (Talts et a
 claims at 20 to 1 no more may be wrong than the claimed odds allow (Poisson, 1 %).
 
 Classes: `good` and `weak` obey the assumptions; the others break one each. Outings already in the file of ``--save``
-are not drawn again, so that a run can be stopped and carried on, and made longer.
+are not scored again, so that a run can be stopped and carried on, and made longer. ``--scheduler ADDRESS`` does the
+work on a Dask engine whose workers need nothing but this version of whichsun: every outing has seeds of its own and
+is drawn here, so that rows, tables and the finished file are the same to the last digit whoever does it.
 """
 
 from __future__ import annotations
@@ -16,7 +18,6 @@ from __future__ import annotations
 import argparse
 import json
 import time
-from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,9 @@ from whichsun.sim.compare.evidence import integrate
 from whichsun.sim.compare.latitude import latitude_problem
 from whichsun.sim.compare.problem import problem_of
 from whichsun.sim.compare.verdict import FAVOURS, judge
+from whichsun.sim.files import write_whole
+from whichsun.sim.outing import Outing
+from whichsun.sim.workers import Processes, executor_for
 
 CLASSES: dict[str, dict] = {
     "good": {},
@@ -67,19 +71,23 @@ def ranks_of(truth: str, given: dict, latitude_deg: float, data, seed: int) -> d
     }
 
 
-def one(job: tuple[str, int]) -> dict:
-    """Draw and score an outing; job: class and number."""
-    kind, number = job
+def drawn(kind: str, number: int) -> tuple[str, int, str, dict, Outing]:
+    """Outing `number` of a class with its truth: the work of :func:`one`."""
     rng = np.random.default_rng([31, list(CLASSES).index(kind), number])
     invented = invented_outings()
     while True:
         truth, given, outing = invented.draw_calibration(rng, **CLASSES[kind])
         try:
-            data = data_of(outing)
-            break
+            data_of(outing)
         except InputError:
             continue
-    start = time.perf_counter()
+        return kind, number, truth, given, outing
+
+
+def one(work: tuple[str, int, str, dict, Outing]) -> dict:
+    """Score an outing of :func:`drawn`. Workers elsewhere know whichsun only, nothing of this folder."""
+    kind, number, truth, given, outing = work
+    data = data_of(outing)
     options = Options(law=LAW, seed=number + 1, check=False)
     _, scores, added = scored_models(outing, None, options)
     verdict = judge(data, scores, added, tuple(s.file for s in outing.shots), options)
@@ -97,7 +105,6 @@ def one(job: tuple[str, int]) -> dict:
     }
     if kind in OBEYING:
         row["ranks"] = ranks_of(truth, given, outing.site.latitude_deg, data, number)
-    row["seconds"] = time.perf_counter() - start
     return row
 
 
@@ -167,6 +174,30 @@ def holm_of(p: list[float]) -> list[float]:
     return adjusted.tolist()
 
 
+def line_of(row: dict) -> str:
+    """A row of the file."""
+    return json.dumps(row) + "\n"
+
+
+def scored(jobs: list[tuple[str, int]], scheduler: str | None, workers: int, save: Path | None) -> list[dict]:
+    """Rows of `jobs` (class, number), each added to the file as it is done."""
+    works = [drawn(*job) for job in jobs]
+    print(f"... {len(works)} outings drawn", flush=True)
+    rows, start = [], time.monotonic()
+    # Processes even for one worker: they, as Dask's workers, do linear algebra on one thread each.
+    with executor_for(scheduler, lambda: Processes(workers)) as executor:
+        for count, (_, row) in enumerate(executor.run(one, works), start=1):
+            rows.append(row)
+            if save:
+                with save.open("a") as file:
+                    file.write(line_of(row))
+            if count % 20 == 0:
+                spent = time.monotonic() - start
+                left = spent / count * (len(works) - count)
+                print(f"... {count} of {len(works)}, {spent:.0f} s, about {left:.0f} s left", flush=True)
+    return rows
+
+
 def main() -> None:
     """Draw, score, save, print, draw the figure."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -175,7 +206,10 @@ def main() -> None:
         "--broken", type=int, default=None, help="of each other class; a quarter where not given"
     )
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--save", type=Path, help="file of JSON lines; its outings are not drawn again")
+    parser.add_argument(
+        "--scheduler", metavar="ADDRESS", help="of a Dask scheduler that does the work instead"
+    )
+    parser.add_argument("--save", type=Path, help="file of JSON lines; its outings are not scored again")
     parser.add_argument("--figure", type=Path, help="PNG with rank histograms and claims")
     parser.add_argument("--only-show", action="store_true", help="tables and figure of what is saved")
     asked = parser.parse_args()
@@ -190,16 +224,11 @@ def main() -> None:
         for kind in CLASSES
         if number < (asked.outings if kind in OBEYING else broken) and (kind, number) not in done
     ]
-    start = time.time()
     if jobs and not asked.only_show:
-        with get_context("spawn").Pool(asked.workers) as pool:
-            for count, row in enumerate(pool.imap_unordered(one, jobs, chunksize=2), start=1):
-                rows.append(row)
-                if count % 20 == 0:
-                    print(f"... {count} of {len(jobs)}, {time.time() - start:.0f} s", flush=True)
-                if asked.save:
-                    with asked.save.open("a") as file:
-                        file.write(json.dumps(row) + "\n")
+        rows += scored(jobs, asked.scheduler, asked.workers, asked.save)
+    rows.sort(key=lambda row: (list(CLASSES).index(row["class"]), row["number"]))
+    if asked.save:
+        write_whole(asked.save, "".join(line_of(row) for row in rows))
     show(rows)
     if asked.figure:
         from calibration_figure import calibration_figure
