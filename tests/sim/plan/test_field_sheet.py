@@ -50,6 +50,7 @@ def found_for(plan_key):
     return quantities_of_day(plan, plan.days[0])
 
 
+@functools.cache
 def sheet(where=NORTH, names=(SPHERE, PLANE), **options):
     key = (*where, names)
     plan = planned(*key)
@@ -216,7 +217,7 @@ def test_black_and_grey_only(tmp_path):
 
 
 def test_the_same_input_gives_the_same_file():
-    assert sheet() == sheet()
+    assert sheet.__wrapped__() == sheet.__wrapped__()
 
 
 def test_a_day_without_windows_is_refused():
