@@ -15,6 +15,7 @@ from fpdf import FPDF, FontFace
 from fpdf.enums import XPos, YPos
 
 from ...render.style import FAINT, INK, RULE
+from . import pdf_fonts
 from .document import (
     Block,
     Cautions,
@@ -41,7 +42,6 @@ _FONTS = {
     (_SANS, "B"): "DejaVuSans-Bold.ttf",
     (_SERIF, ""): "DejaVuSerif.ttf",
 }
-_UNKNOWN = "\N{WHITE SQUARE}"
 
 
 def pdf_of(document: Document, made: dt.datetime) -> bytes:
@@ -75,11 +75,26 @@ class _Paper(FPDF):
         folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
         for (family, style), file in _FONTS.items():
             self.add_font(family, style, folder / file)
+        self._signs = self._add_fallbacks(pdf_fonts.signs_of(document))
         self.set_title(self._name)
         self.set_lang("en")
         self.set_creator(f"whichsun {version('whichsun')}")
         self.set_creation_date(made)
         self.add_page()
+
+    def _add_fallbacks(self, signs: set[int]) -> set[int]:
+        """Fonts of this machine for signs that ours lack; returns all signs that can be written."""
+        known = set(self.fonts[_SANS].cmap)  # pyright: ignore[reportAttributeAccessIssue]
+        others = []
+        for k, font in enumerate(pdf_fonts.fonts_with(signs - known)):
+            others.append(f"other{k}")
+            self.add_font(others[-1], "", font.path, collection_font_number=font.number)
+            known |= font.signs
+        pdf_fonts.warn_of_missing(signs - known)
+        self.set_fallback_fonts([_SANS, *others], exact_match=False)
+        if pdf_fonts.needs_shaping(signs) and pdf_fonts.can_shape():
+            self.set_text_shaping(True)
+        return known
 
     def footer(self) -> None:
         """Title and page number."""
@@ -109,7 +124,7 @@ class _Paper(FPDF):
         self.set_draw_color(RULE)
         self.line(self.l_margin, self.y, self.l_margin + self.epw, self.y)
         self.ln(3)
-        title = self._known(section.title, _SERIF)
+        title = self._known(section.title)
         self.start_section(title)
         self._paragraph(title, _SERIF, 14)
         for block in section.blocks:
@@ -142,14 +157,13 @@ class _Paper(FPDF):
         self.set_font(family, style, points)
         self.set_text_color(colour)
 
-    def _known(self, text: object, family: str) -> str:
-        """The text in one line, a square for what the font has no sign for."""
-        have = self.fonts[family].cmap  # pyright: ignore[reportAttributeAccessIssue]
-        return "".join(c if ord(c) in have else _UNKNOWN for c in plain(text))
+    def _known(self, text: object) -> str:
+        """The text in one line, numbers for signs that no font here has."""
+        return pdf_fonts.written(plain(text), self._signs)
 
     def _fitting(self, text: str) -> str:
         """The text cut to the footer's width."""
-        text = self._known(text, _SANS)
+        text = self._known(text)
         while len(text) > 4 and self.get_string_width(text) > self.epw - 20:
             text = text[:-4].rstrip() + "..."
         return text
@@ -171,7 +185,7 @@ class _Paper(FPDF):
         self.multi_cell(
             self.epw - indent if width is None else width,
             points * _PT_MM * _LINE,
-            self._known(text, family),
+            self._known(text),
             align="L",
             new_x=XPos.LMARGIN,
             new_y=YPos.NEXT,
@@ -181,7 +195,7 @@ class _Paper(FPDF):
     def _height(self, text: object, points: float, width: float, style: str = "") -> float:
         """Height in mm of a text broken to a width."""
         self._type(_SANS, style, points)
-        words = self._known(text, _SANS)
+        words = self._known(text)
         high = self.multi_cell(
             width, points * _PT_MM * _LINE, words, align="L", dry_run=True, output="HEIGHT"
         )
@@ -238,7 +252,7 @@ class _Paper(FPDF):
         self._room(28)
         if table.title:
             self._paragraph(table.title, _SANS, _BODY_PT, style="B", after=0.6)
-        cells = [[self._known(cell, _SANS) for cell in row] for row in (table.columns, *table.rows)]
+        cells = [[self._known(cell) for cell in row] for row in (table.columns, *table.rows)]
         widths = self._widths(cells)
         self._type(_SANS, "", _SMALL_PT)
         self.set_draw_color(RULE)
@@ -290,7 +304,7 @@ class _Paper(FPDF):
         for place, (one, height) in enumerate(zip(items, heights, strict=True)):
             indent = place * (width + _GAP_MM)
             left = self.l_margin + indent
-            self.image(io.BytesIO(one.data), left, top, width, height, alt_text=self._known(one.alt, _SANS))
+            self.image(io.BytesIO(one.data), left, top, width, height, alt_text=self._known(one.alt))
             self.set_y(top + height + 1)
             if one.caption:
                 self._paragraph(one.caption, _SANS, _SMALL_PT, colour=FAINT, indent=indent, width=width)
