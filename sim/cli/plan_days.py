@@ -88,12 +88,12 @@ def _show_turns(day: dict[str, Any]) -> None:
     rows, told = [], {}
     for turn in day["turn_details"]:
         known = told.setdefault(turn["model"], [])
-        if any(abs((turn["pattern_deg"] - other + 180) % 360 - 180) < _SAME_DEG for other in known):
+        if any(_apart(turn, other) < _SAME_DEG for other in known):
             continue
-        known.append(turn["pattern_deg"])
+        known.append(turn)
         rows.append(
             (
-                turn["model"] + (f", {turn['variant']}" if turn["variant"] else ""),
+                _meant(turn, day["turn_details"]),
                 turn_in_words(turn["pattern_deg"], turn["unwrapped_axis_deg"]),
                 *(f"{turn['rates_deg_per_min'][name]:+.3f}" for name in ("morning", "evening")),
                 f"{turn['pattern_scatter']:.2f}",
@@ -106,7 +106,24 @@ def _show_turns(day: dict[str, Any]) -> None:
     )
     columns = ("model", "the spots turn", "deg/min, morning*", "deg/min, evening*", "left over, radii")
     print_table(columns, rows, title=title)
-    print("* in that very minute, anticlockwise +: the disc may turn to and fro over the day")
+    print_wrapped(
+        [
+            "* in that very minute, anticlockwise +: the disc may turn to and fro over the day. Left over: how far the "
+            "spots are from a common turn, in disc radii."
+        ]
+    )
+
+
+def _meant(turn: dict[str, Any], turns: list[dict[str, Any]]) -> str:
+    """The model, and the way in which it is meant; at its defaults it is one of its ways."""
+    ways = [other for other in turns if other["model"] == turn["model"] and other["variant"]]
+    alike = next((other["variant"] for other in ways if _apart(turn, other) == 0), None)
+    variant = turn["variant"] or alike
+    return turn["model"] + (f", {variant}" if variant else "")
+
+
+def _apart(turn: dict[str, Any], other: dict[str, Any]) -> float:
+    return abs((turn["pattern_deg"] - other["pattern_deg"] + 180) % 360 - 180)
 
 
 def _show_rows(result: dict[str, Any]) -> None:
@@ -178,7 +195,7 @@ def _days_away(days: float, side: str) -> str:
 
 
 def _season(season: dict[str, Any]) -> str:
-    return f"{season['name']}, {season['at_utc'][:16].replace('T', ' ')} UTC"
+    return f"{season['name']}, {to_minute(season['at_utc']):%Y-%m-%d %H:%M} UTC"
 
 
 def _both(day: dict[str, Any], name: str) -> str:
