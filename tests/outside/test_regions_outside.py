@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from whichsun.models.place import Instants
 from whichsun.sim.plan.carried import (
     FIRST_LATITUDE_DEG,
     FIRST_LONGITUDE_DEG,
@@ -104,3 +105,36 @@ def test_regions_stand_days_later_where_they_were_expected():
     assert count == 12
     assert within > 4
     assert worst < 6.3
+
+
+# Sunspot groups of the Kislovodsk station nearest in time to three of the summaries: number in the summary, instant,
+# mean latitude and Carrington longitude (sunspot_group_properties.csv, github.com/observethesun/sunspot_groups, MIT;
+# rounded to 0.01 deg).
+KISLOVODSK = (
+    ("20150101", 12246, "2015-01-01T06:22:00Z", 18.14, 106.40),
+    ("20150101", 12248, "2015-01-01T06:22:00Z", -19.66, 79.33),
+    ("20150101", 12251, "2015-01-01T06:22:00Z", -13.80, 46.38),
+    ("20150101", 12252, "2015-01-01T06:22:00Z", -19.70, 25.51),
+    ("20150101", 12254, "2015-01-01T06:22:00Z", -21.86, 45.43),
+    ("20150306", 12293, "2015-03-05T06:16:00Z", 4.95, 343.75),
+    ("20150306", 12295, "2015-03-05T06:16:00Z", -5.72, 341.92),
+    ("20150906", 12409, "2015-09-06T04:31:00Z", 5.10, 15.58),
+    ("20150906", 12411, "2015-09-06T04:31:00Z", 13.89, 326.00),
+)
+
+
+def test_regions_stand_where_another_station_saw_them():
+    # Within three of the stated sigmas each; of nine a true 68 % puts 3 or fewer within one sigma in one case of 30.
+    law = rotation_law("howard-1984")
+    within = {"longitude": 0, "latitude": 0}
+    for file, number, time, latitude, longitude in KISLOVODSK:
+        summary = read_summary(FILES[0].with_name(f"{file}SRS.txt"))
+        region = next(one for one in summary.regions if one.number == number)
+        utc = float(Instants.from_utc(time).utc_days)
+        place = carried(region, summary, utc, law, meridian_longitude_deg(summary.utc_days))
+        along = abs((longitude - place.longitude_deg + 180) % 360 - 180) / place.longitude_sigma_deg
+        across = abs(latitude - place.latitude_deg) / place.latitude_sigma_deg
+        assert max(along, across) < 3, number
+        within["longitude"] += along < 1
+        within["latitude"] += across < 1
+    assert min(within.values()) > 3
