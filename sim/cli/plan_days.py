@@ -195,7 +195,7 @@ def _days_away(days: float, side: str) -> str:
 
 
 def _season(season: dict[str, Any]) -> str:
-    return f"{season['name']}, {to_minute(season['at_utc']):%Y-%m-%d %H:%M} UTC"
+    return f"{season['name']}, {_minute(season['at_utc']):%Y-%m-%d %H:%M} UTC"
 
 
 def _both(day: dict[str, Any], name: str) -> str:
@@ -207,10 +207,14 @@ def _clock(text: str | None, date: str | None = None) -> str:
     """Hours and minutes; before them month and day where that is not `date`."""
     if text is None:
         return "-"
+    moment = _minute(text)
+    return f"{moment:%H:%M}" if date in (None, f"{moment:%Y-%m-%d}") else f"{moment:%m-%d %H:%M}"
+
+
+def _minute(text: str) -> dt.datetime:
     from ..plan.record import to_minute
 
-    moment = to_minute(text)
-    return f"{moment:%H:%M}" if date in (None, f"{moment:%Y-%m-%d}") else f"{moment:%m-%d %H:%M}"
+    return to_minute(text)
 
 
 def _direction(azimuth_deg: float) -> str:
