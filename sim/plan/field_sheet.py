@@ -12,7 +12,11 @@ from ..telling import day_words, place_words
 from .days import EVENING, MORNING, DayPlan, Plan
 from .field_sheet_paper import LINE_MM, Paper
 from .field_sheet_words import (
+    AFTER,
+    BEFORE,
     INTO_FILE,
+    NONE,
+    OTHER_DAYS,
     PHOTO_COLUMNS,
     TURN_LABEL,
     TURN_SIGMA_DEG,
@@ -123,10 +127,14 @@ def _cautions(page: Paper) -> None:
 
 def _times_and_drawings(page: Paper, plan: Plan, day: DayPlan, predictions: bool) -> None:
     top = page.y
-    widths = (37.0, 22.5, 22.5, 19.0, 15.0)
+    widths = (35.0, 23.5, 24.5, 18.0, 15.0)
     page.row(("", "clock", "UTC", "direction", "altitude"), widths, 4.2, bold=True, ruled=True)
-    for cells in day_rows(day, plan.zone, predictions):
+    rows = day_rows(day, plan.zone, predictions)
+    for cells in rows:
         page.row(cells, widths, 4.2, bold=cells[0].isupper())
+    if any(mark in text for cells in rows for text in cells for mark in (BEFORE, AFTER)):
+        page.line_of(OTHER_DAYS, page.l_margin, sum(widths))
+        page.set_y(page.y + LINE_MM)
     bottom = page.y
     left = page.l_margin + sum(widths) + 2
     windows = [(name, day.window(name)) for name in (MORNING, EVENING)]
@@ -180,7 +188,7 @@ def _boxes(page: Paper, plan: Plan, day: DayPlan, quantities: DayQuantities, pre
 
 
 def _measurement_rows(plan: Plan, day: DayPlan, quantities: DayQuantities) -> list[tuple[str, ...]]:
-    """Label, uncertainty, and what each model lets it be."""
+    """Label, uncertainty, and what each model lets it be; what happens under none of them is left out."""
     names = [model.name for model, _ in plan.models]
     rows: list[tuple[str, ...]] = []
     turns = {turn.model: turn for turn in day.turns if not turn.variant}
@@ -189,6 +197,8 @@ def _measurement_rows(plan: Plan, day: DayPlan, quantities: DayQuantities) -> li
         rows.append((TURN_LABEL, degrees(TURN_SIGMA_DEG), *told))
     for one in quantities.rows:
         told = [foreseen_words(one, one.foreseen[name], plan.zone) for name in names]
+        if all(text == NONE for text in told):
+            continue
         rows.append((label_words(one, plan.zone), sigma_words(one), *told))
     return rows
 

@@ -7,12 +7,15 @@ import math
 
 import numpy as np
 
-from ...models.place import datetime_of, parse_utc, utc_days_of
+from ...models.place import parse_utc, utc_days_of
 from .days import EVENING, MORNING, DayPlan, Window
 from .observables import DayQuantity, Foreseen, shadow_ratio
-from .zones import Zone
+from .zones import Zone, zone_named
 
 NONE = "none"
+BEFORE, AFTER = "<", ">"
+OTHER_DAYS = f"{BEFORE} the day before, {AFTER} the day after"
+_UTC = zone_named("UTC")
 PHOTO_COLUMNS = (
     ("shot", 19.0),
     ("clock, h m s", 31.0),
@@ -33,7 +36,7 @@ TURN_LABEL, TURN_SIGMA_DEG = "Turn of the spots (photos)", 1.0
 
 def steps(day: DayPlan, zone: Zone, paper_words: str = "this sheet") -> tuple[str, ...]:
     """What to do, in order; `paper_words` is what the sheet calls itself."""
-    dusk = f" at {clock(day.dusk, zone)}" if np.isfinite(day.dusk) else ""
+    packed = f"cap on; be packed up at {clock(day.dusk, zone)}." if np.isfinite(day.dusk) else "then cap on."
     return (
         "Filter on, then tripod on firm ground. Camera upright, bubble in the middle; level again before every photo "
         "and write down what the bubble shows.",
@@ -44,22 +47,19 @@ def steps(day: DayPlan, zone: Zone, paper_words: str = "this sheet") -> tuple[st
         "Sketch the spots as you see them on the screen, the picture's up at the top: it tells a mirrored picture.",
         "Let the Sun drift through the level frame for two minutes, one photo every 20 s (turn of the drift).",
         "About noon: stick and shadow. Morning and evening: stick, compass, in the same minute as a photo.",
-        f"Same place, same camera in the evening. Lens away from the Sun, cap on; be packed up by civil dusk{dusk}.",
+        f"Same place, same camera in the evening. Lens away from the Sun, {packed}",
     )
 
 
-def clock(utc_days: float, zone: Zone) -> str:
-    """Hours and minutes on the zone's clock; a dash for none."""
-    return f"{_to_minute(zone.local(utc_days)):%H:%M}" if np.isfinite(utc_days) else "-"
-
-
-def utc_clock(utc_days: float, day: dt.date) -> str:
-    """Hours and minutes UTC, with the days by which its date differs from `day`."""
+def clock(utc_days: float, zone: Zone, day: dt.date | None = None) -> str:
+    """Hours and minutes on the zone's clock; a dash for none; marked where it falls on another date than `day`."""
     if not np.isfinite(utc_days):
         return "-"
-    moment = _to_minute(datetime_of(utc_days))
-    shift = (moment.date() - day).days
-    return f"{moment:%H:%M}" + (f" {shift:+d} d" if shift else "")
+    moment = _to_minute(zone.local(utc_days))
+    text = f"{moment:%H:%M}"
+    if day is None or moment.date() == day:
+        return text
+    return f"{BEFORE}{text}" if moment.date() < day else f"{text}{AFTER}"
 
 
 def _to_minute(moment: dt.datetime) -> dt.datetime:
@@ -73,7 +73,7 @@ def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple
         if not np.isfinite(utc_days):
             return []
         where = "" if azimuth is None else degrees(azimuth, 0)
-        return [(words, clock(utc_days, zone), utc_clock(utc_days, day.date), where, height)]
+        return [(words, *(clock(utc_days, one, day.date) for one in (zone, _UTC)), where, height)]
 
     def window(words: str, name: str) -> list[tuple[str, ...]]:
         one = day.window(name)
@@ -93,8 +93,7 @@ def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple
 
 def _window_cells(one: Window, day: dt.date, zone: Zone) -> tuple[str, str, str, str]:
     return (
-        f"{clock(one.start, zone)}\N{EN DASH}{clock(one.end, zone)}",
-        f"{utc_clock(one.start, day)}\N{EN DASH}{utc_clock(one.end, day)}",
+        *(f"{clock(one.start, z, day)}\N{EN DASH}{clock(one.end, z, day)}" for z in (zone, _UTC)),
         f"{one.azimuth_from_deg:.0f}\N{EN DASH}{degrees(one.azimuth_to_deg, 0)}",
         f"{one.altitude_from_deg:.0f}\N{EN DASH}{degrees(one.altitude_to_deg, 0)}",
     )

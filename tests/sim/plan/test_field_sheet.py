@@ -13,7 +13,7 @@ from whichsun.models.errors import InputError, UnknownNameError
 from whichsun.models.place import Site
 from whichsun.models.registry import get_model, model_names
 from whichsun.sim.plan.field_sheet import PAPERS, field_sheet_pdf
-from whichsun.sim.plan.field_sheet_words import clock, foreseen_words, utc_clock, value_words
+from whichsun.sim.plan.field_sheet_words import clock, foreseen_words, value_words
 from whichsun.sim.plan.observables_record import quantities_of_day
 from whichsun.sim.plan.plan import make_plan
 from whichsun.sim.plan.zones import zone_named
@@ -33,6 +33,7 @@ MADE = dt.datetime(2027, 3, 1, tzinfo=dt.UTC)
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler-utils")
 NORTH = (60.1234, 10.7654, "2027-03-20", "Europe/Oslo")
 TROPICS = (-3.1, -60.0, "2027-03-20", "America/Manaus")
+POLAR_DAY = (70.0, 25.0, "2027-06-20", "Europe/Oslo")
 SOUTH = (-54.8, -68.3, "2027-06-20", "America/Argentina/Ushuaia")
 
 
@@ -70,7 +71,7 @@ def words(text):
 
 @needs_poppler
 @pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("where", [NORTH, TROPICS, SOUTH])
+@pytest.mark.parametrize("where", [NORTH, TROPICS, SOUTH, POLAR_DAY])
 @pytest.mark.parametrize("names", [(SPHERE,), tuple(model_names())])
 def test_exactly_one_page_and_nothing_below_its_edge(paper, where, names, tmp_path):
     data = sheet(where, names, paper=paper, place="Place")
@@ -93,8 +94,9 @@ def test_exactly_one_page_and_nothing_below_its_edge(paper, where, names, tmp_pa
 @needs_poppler
 def test_words_do_not_run_into_each_other(tmp_path):
     # Of two words on a line, none may begin before the other ends.
-    for names in ((SPHERE, PLANE), tuple(model_names())):
-        boxes = text_of(sheet(NORTH, names, place="A place with a name", paper="letter"), tmp_path, "-bbox")
+    cases = ((NORTH, (SPHERE, PLANE)), (NORTH, tuple(model_names())), (POLAR_DAY, (SPHERE, PLANE)))
+    for where, names in cases:
+        boxes = text_of(sheet(where, names, place="A place with a name", paper="letter"), tmp_path, "-bbox")
         found = [
             tuple(float(v) for v in one)
             for one in re.findall(
@@ -145,12 +147,21 @@ def test_numbers_are_the_plans(tmp_path):
     said = words(text_of(sheet(), tmp_path, "-layout"))
     window = day.window("morning")
     assert f"MORNING PHOTOS {clock(window.start, plan.zone)}\N{EN DASH}{clock(window.end, plan.zone)}" in said
-    assert f"Rise {clock(day.rise, plan.zone)} {utc_clock(day.rise, day.date)}" in said
+    assert f"Rise {clock(day.rise, plan.zone)} {clock(day.rise, zone_named('UTC'))}" in said
     found = found_for((*NORTH, (SPHERE, PLANE)))
     for one in found.rows:
         told = [foreseen_words(one, one.foreseen[name], plan.zone) for name in (SPHERE, PLANE)]
         assert f"{told[0]} {told[1]}" in said, one.kind
     assert "Turn of the spots (photos) 1.0\N{DEGREE SIGN} " + f"{day.turns[0].pattern_deg:.1f}" in said
+
+
+@needs_poppler
+def test_what_happens_under_no_model_has_no_box(tmp_path):
+    table = text_of(sheet(POLAR_DAY), tmp_path, "-layout").split("also measure")[1]
+    assert "Rise" not in table
+    assert "Azimuth of set" not in table
+    assert "Day length" in table
+    assert "never sets" in table
 
 
 @needs_poppler
@@ -249,5 +260,7 @@ def test_another_day_in_utc_is_told():
     zone = zone_named("Pacific/Auckland")
     days = 9939.9  # 2027-03-20 09:36 UTC
     assert clock(days, zone) == "22:36"
-    assert utc_clock(days, dt.date(2027, 3, 20)) == "09:36"
-    assert utc_clock(days, dt.date(2027, 3, 21)) == "09:36 -1 d"
+    assert clock(days, zone_named("UTC"), dt.date(2027, 3, 20)) == "09:36"
+    assert clock(days, zone_named("UTC"), dt.date(2027, 3, 21)) == "<09:36"
+    assert clock(days, zone_named("UTC+14"), dt.date(2027, 3, 20)) == "23:36"
+    assert clock(days + 0.1, zone_named("UTC+14"), dt.date(2027, 3, 20)) == "02:00>"
