@@ -281,11 +281,11 @@ def _show_day(result: dict[str, Any], date: str) -> None:
     print_wrapped([f"{row['rank']}. {row['number']}: {row['reason']}." for row in rows], indent="  ")
     print_wrapped(
         [
-            "Places: distance from the centre in disc radii and direction in degrees anticlockwise from the top; below "
-            "a model's name the evening's, and the spot's turn in degrees, anticlockwise +. in both: chance to be "
-            "found in both photos. turn to: uncertainty of the turn to expect, degrees, that chance included. px wide: the "
-            "largest spot's width in the morning; of a group take that one, the same in both photos. All models start "
-            "from the same morning picture."
+            "Places: distance from the centre in disc radii and direction in degrees anticlockwise from the top; "
+            "below a model's name the evening's, and the spot's turn in degrees, anticlockwise +. in both: chance "
+            "to be found in both photos. turn to: uncertainty of the turn to expect, degrees, that chance "
+            "included. px wide: the largest spot's width in the morning; of a group take that one, the same in "
+            "both photos. All models start from the same morning picture."
         ]
     )
     if all(row["spot_width_px"] is None or row["spot_width_px"] != row["spot_width_px"] for row in rows):
