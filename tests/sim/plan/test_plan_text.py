@@ -35,7 +35,7 @@ def test_northern_city(capsys):
     _, clock, utc, direction, height = row(text, "MORNING PHOTOS")
     assert re.fullmatch(r"06:\d\d to 07:\d\d", clock)
     assert re.fullmatch(r"04:\d\d to 05:\d\d", utc)
-    assert direction == "69 (ENE) to 90 (E)"
+    assert direction == "69 (ENE) to 89 (E)"
     assert height == "1.0 to 12.0"
     assert "clockwise" in row(text, "distant-sphere")[1]
     # The plane's defaults are one of its ways, named; each way once.
