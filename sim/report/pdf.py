@@ -75,26 +75,13 @@ class _Paper(FPDF):
         folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
         for (family, style), file in _FONTS.items():
             self.add_font(family, style, folder / file)
-        self._signs = self._add_fallbacks(pdf_fonts.signs_of(document))
+        signs = pdf_fonts.signs_of(document)
+        self._signs = pdf_fonts.add_fallbacks(self, _SANS, signs, "the HTML is right")
         self.set_title(self._name)
         self.set_lang("en")
         self.set_creator(f"whichsun {version('whichsun')}")
         self.set_creation_date(made)
         self.add_page()
-
-    def _add_fallbacks(self, signs: set[int]) -> set[int]:
-        """Fonts of this machine for signs that ours lack; returns all signs that can be written."""
-        known = set(self.fonts[_SANS].cmap)  # pyright: ignore[reportAttributeAccessIssue]
-        others = []
-        for k, font in enumerate(pdf_fonts.fonts_with(signs - known)):
-            others.append(f"other{k}")
-            self.add_font(others[-1], "", font.path, collection_font_number=font.number)
-            known |= font.signs
-        pdf_fonts.warn_of_missing(signs - known)
-        self.set_fallback_fonts([_SANS, *others], exact_match=False)
-        if pdf_fonts.needs_shaping(signs) and pdf_fonts.can_shape():
-            self.set_text_shaping(True)
-        return known
 
     def footer(self) -> None:
         """Title and page number."""

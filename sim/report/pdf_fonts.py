@@ -14,12 +14,15 @@ import warnings
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
 from ...models.errors import WhichsunWarning
 from .document import plain
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
 _MOST_FONTS = 6
 _ASKED_PER_SIGN = 8  # fonts of fontconfig's list that are opened for one sign
@@ -117,7 +120,25 @@ def written(text: str, known: Collection[int]) -> str:
     return "".join(pieces)
 
 
-def warn_of_missing(missing: Iterable[int]) -> None:
+def add_fallbacks(pdf: FPDF, family: str, signs: set[int], elsewhere: str = "") -> set[int]:
+    """Give a PDF fonts of this machine for signs that its family lacks; returns all signs that can be written.
+
+    `elsewhere` tells in the warnings where the text stands as it is, such as ``"the HTML is right"``.
+    """
+    known = set(pdf.fonts[family].cmap)  # pyright: ignore[reportAttributeAccessIssue]
+    others = []
+    for k, font in enumerate(fonts_with(signs - known)):
+        others.append(f"other{k}")
+        pdf.add_font(others[-1], "", font.path, collection_font_number=font.number)
+        known |= font.signs
+    warn_of_missing(signs - known, elsewhere)
+    pdf.set_fallback_fonts([family, *others], exact_match=False)
+    if needs_shaping(signs) and can_shape(elsewhere):
+        pdf.set_text_shaping(True)
+    return known
+
+
+def warn_of_missing(missing: Iterable[int], elsewhere: str = "") -> None:
     """One warning that says which package would help, if any sign has no font."""
     left = sorted(missing)
     if not left:
@@ -127,7 +148,7 @@ def warn_of_missing(missing: Iterable[int]) -> None:
     packages = ["fonts-noto-cjk"] * any(cjk) + ["fonts-noto-core"] * (not all(cjk))
     told = ", ".join(f"U+{sign:04X}" for sign in left[:_LISTED]) + (" ..." if len(left) > _LISTED else "")
     warnings.warn(
-        f"the PDF shows {len(left)} signs as numbers because no font here has them ({told}); the HTML is whole. "
+        f"the PDF shows {len(left)} signs as numbers because no font here has them ({told}){_aside(elsewhere)}. "
         f"Debian: apt install {' '.join(packages)}, then write the PDF again",
         WhichsunWarning,
         stacklevel=2,
@@ -139,13 +160,17 @@ def needs_shaping(signs: Iterable[int]) -> bool:
     return any(unicodedata.bidirectional(chr(sign)) in ("R", "AL") for sign in signs)
 
 
-def can_shape() -> bool:
+def _aside(elsewhere: str) -> str:
+    return f"; {elsewhere}" if elsewhere else ""
+
+
+def can_shape(elsewhere: str = "") -> bool:
     """Whether the shaping library is here; warns if not."""
     if importlib.util.find_spec("uharfbuzz") is not None:
         return True
     warnings.warn(
-        "letters that join or run from right to left stand one by one from left to right in the PDF; the HTML is "
-        "right. pip install uharfbuzz, then write the PDF again",
+        "letters that join or run from right to left stand one by one from left to right in the PDF"
+        f"{_aside(elsewhere)}. pip install uharfbuzz, then write the PDF again",
         WhichsunWarning,
         stacklevel=2,
     )
