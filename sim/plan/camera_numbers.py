@@ -126,6 +126,11 @@ class CameraNumbers:
     useful_frames: int
 
     @property
+    def roll_per_level(self) -> float:
+        """Degrees of roll about the line of sight per degree of level error, in the shot where it is larger."""
+        return max(self.roll_sigma_deg) / self.aim.level_sigma_deg
+
+    @property
     def share_of_picture(self) -> float | None:
         """The disc over the picture's shorter side; None where that is not known."""
         camera = self.optics.camera

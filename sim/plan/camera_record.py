@@ -19,6 +19,7 @@ from .camera_numbers import (
 from .days import Plan
 from .optics import Optics
 
+_USELESS = 20.0  # degrees of latitude per degree of turn
 _HAND_HELD = (
     "Held by hand the camera may be rolled by any angle, so no turn can be measured, only how the spots lie to one "
     "another: use a level tripod."
@@ -37,7 +38,7 @@ def camera_json(plan: Plan, optics: Optics, aim: Aim) -> dict[str, Any] | None:
 
 def _json(numbers: CameraNumbers) -> dict[str, Any]:
     camera, aim = numbers.optics.camera, numbers.aim
-    known = numbers.optics.whole_picture
+    known, by_hand = numbers.optics.whole_picture, aim.mount == "hand-held"
     latitude = numbers.latitude_per_turn
     radius = min(numbers.diameter_px) / 2
     return {
@@ -58,7 +59,7 @@ def _json(numbers: CameraNumbers) -> dict[str, Any]:
         "smallest_spot_px": FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)],
         "smallest_spot_msh": _msh(FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)], radius),
         "mount": aim.mount,
-        "level_sigma_deg": None if aim.mount == "hand-held" else aim.level_sigma_deg,
+        "level_sigma_deg": None if by_hand else aim.level_sigma_deg,
         "roll_sigma_deg": list(numbers.roll_sigma_deg),
         "turn_sigma_deg": {
             "one_spot": numbers.one_spot.sigma_deg,
@@ -70,7 +71,7 @@ def _json(numbers: CameraNumbers) -> dict[str, Any]:
             "one_spot": latitude * (numbers.one_spot.sigma_deg or math.nan),
             "five_spots": latitude * (numbers.more_spots.sigma_deg or math.nan),
         },
-        "latitude_deg_per_level_deg": latitude,
+        "latitude_deg_per_level_deg": None if by_hand else latitude * numbers.roll_per_level,
         "notes": _notes(numbers),
     }
 
@@ -129,10 +130,11 @@ def _photos(count: int) -> str:
 
 def _level(numbers: CameraNumbers) -> str:
     latitude = numbers.latitude_per_turn
-    if not math.isfinite(latitude) or latitude > 20:
+    if not latitude < _USELESS:
         return "The turn hardly depends on latitude at this place and time: it does not tell the latitude."
+    turn, cost = numbers.roll_per_level, latitude * numbers.roll_per_level
     return (
-        f"One degree of level error in one of the photos changes the turn by one degree and costs {latitude:.2f} "
+        f"One degree of level error in one of the photos changes the turn by {turn:.2f} degrees and costs {cost:.2f} "
         "degrees of latitude under the distant sphere here (the equinox rule of thumb says 0.5)."
     )
 

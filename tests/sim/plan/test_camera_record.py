@@ -1,6 +1,7 @@
 """What is said of a camera: too small, too large, held by hand."""
 
 import datetime as dt
+import math
 
 import pytest
 from whichsun.models.place import Site
@@ -46,6 +47,15 @@ def test_hand_held(plan):
     assert got["level_sigma_deg"] is None
     assert any("Held by hand" in note for note in got["notes"])
     assert not any("level error" in note for note in got["notes"])
+
+
+def test_what_a_level_error_costs(plan):
+    got = told(plan, 400)
+    # On a tripod a lean shows 1/cos(altitude) times in the picture; the Sun stands at 6 to 7 degrees.
+    ratio = got["latitude_deg_per_level_deg"] / got["latitude_deg_per_turn_deg"]
+    assert 1 / math.cos(math.radians(6)) < ratio < 1 / math.cos(math.radians(7))
+    cost = got["latitude_deg_per_level_deg"]
+    assert any(f"costs {cost:.2f} degrees of latitude" in note for note in got["notes"])
 
 
 def test_smallest_spot(plan):
