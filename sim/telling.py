@@ -49,3 +49,14 @@ def moment_words(time_utc: str | None) -> str:
         return "time unknown"
     day, clock = time_utc.removesuffix("Z").split("T")
     return f"{day_words(day)}, {clock.removesuffix(':00')} UTC"
+
+
+def parameter_name(name: str, unit: str) -> str:
+    """A parameter's name for reading, without its unit: ``height`` of ``height_km``."""
+    ending = "_" + unit.replace("/", "_per_").replace(" ", "_")
+    return name.removesuffix(ending).replace("_", " ")
+
+
+def number_words(value: float) -> str:
+    """Four digits of a number, with commas and without exponents: ``7,090,000`` of 7.0901e6."""
+    return f"{float(f'{value:.4g}'):,.10g}"

@@ -69,7 +69,9 @@ def meaning_lines(result: dict[str, Any]) -> list[str]:
             f"{best['model']} also fits by itself: of outings made up under it, {share} match no better than yours "
             f"(below {100 * LEAST_P:.0f} in 100 it would be said not to fit)."
         )
-    lines.append("Only the ideas in the table were compared; one of your own takes part with --model.")
+    lines.append(
+        "Only the ideas in the table were compared; any other idea can be added and is scored by the same rules."
+    )
     return lines
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..outing_observables import KINDS
+from ..telling import number_words, parameter_name
 from ..turns import turn_in_words
 from .verdict import LEAST_P
 from .words import odds_words
@@ -74,7 +75,8 @@ def parameter_lines(result: dict[str, Any]) -> list[str]:
         if row["variant"] is None and row["parameters"]:
             name = row["model"] + (f" ({row['best_variant']})" if row["best_variant"] else "")
             texts = [
-                f"{key} {p['value']:.4g} (95 %: {p['low95']:.4g} to {p['high95']:.4g})"
+                f"{parameter_name(key, p['unit'])} {number_words(p['value'])} {p['unit']}".rstrip()
+                + f" (95 %: {number_words(p['low95'])} to {number_words(p['high95'])})"
                 for key, p in row["parameters"].items()
             ]
             lines.append(f"Best {name}: " + ", ".join(texts) + ".")

@@ -12,7 +12,7 @@ from ...render.style import save_png
 from ..compare.verdict import headline
 from ..rotation import rotation_law
 from ..sweeping import sweep, sweep_times
-from ..telling import day_words
+from ..telling import day_words, number_words, parameter_name
 from .scoring import Entry, PoolScores
 
 _WIDTH_PX = 1600
@@ -68,15 +68,9 @@ def _words(leader: Entry, free: dict[str, float]) -> str:
     assert leader.evidence is not None
     parts = [leader.worker.variant.name] if leader.worker.variant.name else []
     units = {parameter.name: parameter.unit for parameter in leader.worker.geometry.parameters}
-    parts += [_parameter(name, units.get(name, ""), value) for name, value in free.items()]
+    for name, value in free.items():
+        number = number_words(value).replace("-", "\N{MINUS SIGN}")
+        parts.append(f"{parameter_name(name, units[name])} {number} {units[name]}".strip())
     best = leader.evidence.middle
     parts.append(f"scatter {np.rad2deg(np.exp(best[-1])):.1f}°, common offset {np.rad2deg(best[-2]):+.1f}°")
     return f"{leader.geometry.name}: " + ", ".join(parts)
-
-
-def _parameter(name: str, unit: str, value: float) -> str:
-    """A parameter for reading: ``height 4,953 km`` of ``height_km``."""
-    ending = "_" + unit.replace("/", "_per_").replace(" ", "_")
-    number = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
-    words = f"{name.removesuffix(ending).replace('_', ' ')} {number} {unit}"
-    return words.replace("-", "\N{MINUS SIGN}").strip()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -19,7 +20,7 @@ from ..compare.words import odds_words, times_words
 from ..outing import Shot
 from ..photo.pairing import NOT_RIGID
 from ..safety import CAUTIONS
-from ..telling import day_words
+from ..telling import SIMULATED_CAMERA, day_words, moment_words
 from . import facts
 from .curves import turn_curves
 from .document import (
@@ -52,8 +53,18 @@ _MATCHED = 0.5  # probability from which on two spots are shown as one
 
 
 def _said(lines: Sequence[str]) -> list[str]:
-    """Lines of the command line's text: without their indents, plus-minus as one sign."""
-    return [line.strip().replace("+-", "±") for line in lines]
+    """Lines of the command line's text: without their indents, plus-minus, minus and degrees as signs."""
+    signs = (
+        (r"\+-", "±"),
+        (r"(?<=\d) deg\b|(?<=\d)(?= [NS]\b)", "\N{DEGREE SIGN}"),
+        (r"(?<![\w.-])-(?=\d)", "\N{MINUS SIGN}"),
+    )
+    said = []
+    for line in lines:
+        for ours, sign in signs:
+            line = re.sub(ours, sign, line)
+        said.append(line.strip())
+    return said
 
 
 Progress = Callable[[int, int, str], None]
@@ -137,8 +148,10 @@ def _title(shots: Sequence[Shot], source: Source) -> str:
 
 def _lead(scores: Scores, source: Source) -> list[str]:
     made = source.made.strftime("%Y-%m-%d %H:%M UTC")
+    drawn = any(shot.camera == SIMULATED_CAMERA for shot in scores.outing.shots)
     return [
         *source.notes,
+        *(["Invented: the photos were drawn by a program, nobody took them."] if drawn else []),
         f"Taken at {facts.site_words(scores.data.site, exact=source.exact_site)}.",
         f"Made by whichsun {version('whichsun')} from {source.outing.name} on {made}.",
     ]
@@ -170,7 +183,7 @@ def _photos(photos: dict[int, ReadPhoto], count: int) -> Section:
                 Words(f"Photo {index + 1} cannot be shown: {photo.problem}. It was scored all the same.")
             )
             continue
-        caption = f"Photo {index + 1}: {photo.shot.file}, {facts.time_words(photo.shot.time_utc)}"
+        caption = f"Photo {index + 1}: {photo.shot.file}, {moment_words(photo.shot.time_utc)}"
         blocks.append(Pictures(photo_pictures(photo, index + 1, caption)))
     return Section("photos", "The photos", blocks)
 
@@ -272,7 +285,7 @@ def _scores(scores: Scores, result: dict[str, Any]) -> Section:
     blocks: list[Block] = [
         Table(columns, rows, "Every geometry, and every way in which it may be meant", swatches),
         Words(text.LEGEND, True),
-        Points([*text.parameter_lines(result), *text.nearest_lines(result)]),
+        Points(_said([*text.parameter_lines(result), *text.nearest_lines(result)])),
     ]
     known = [(row["model"], row["summary"]) for row in result["models"] if row["variant"] is None]
     blocks.insert(0, Points([f"{model}: {summary}" for model, summary in known]))

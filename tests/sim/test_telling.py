@@ -7,7 +7,7 @@ from whichsun.models.place import Instants, Site
 from whichsun.sim.day import Day
 from whichsun.sim.day_sheet import day_title
 from whichsun.sim.scene import scene_words
-from whichsun.sim.telling import day_words, moment_words, place_words
+from whichsun.sim.telling import day_words, moment_words, number_words, parameter_name, place_words
 
 
 def test_days_in_words_whatever_the_machine_speaks():
@@ -47,3 +47,23 @@ def test_the_titles_of_a_day_and_of_scenes_say_the_site_alike():
     assert day_title(day).endswith(f"18 April 2027, {words}")
     title, _ = scene_words(site, ["2027-04-18T07:40:00Z"], "2027-04-18", own_spots=False)
     assert title == f"Sunrise and sunset, 18 April 2027, at {words}"
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "words"),
+    [
+        ("height_km", "km", "height"),
+        ("rate_deg_per_day", "deg/day", "rate"),
+        ("some_share", "", "some share"),
+    ],
+)
+def test_names_of_parameters(name, unit, words):
+    assert parameter_name(name, unit) == words
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(7.09012e6, "7,090,000"), (-173.24, "-173.2"), (0.53121, "0.5312"), (4953.4, "4,953"), (0.0, "0")],
+)
+def test_numbers(value, words):
+    assert number_words(value) == words

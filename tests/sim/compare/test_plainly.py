@@ -64,7 +64,7 @@ def test_a_favoured_model_is_told_in_plain_words(result):
     text = " ".join(meaning_lines(result))
     assert "about 400 times as likely under round (the Earth is round) as under" in text
     assert "30 in 100 match no better" in text
-    assert "--model" in text
+    assert "any other idea can be added" in text
 
 
 def test_undecided_and_no_fit_say_so(result):

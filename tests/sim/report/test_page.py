@@ -1,16 +1,21 @@
 """The HTML: whole by itself, every text escaped, nothing of the very site, pictures without metadata."""
 
 import base64
+import datetime as dt
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 from PIL import ExifTags, Image
 from whichsun.sim.outing import Shot, Spot
+from whichsun.sim.report import contents as contents_module
+from whichsun.sim.report.contents import Source
 from whichsun.sim.report.document import Document, Pictures, Section, Table, Words, plain
 from whichsun.sim.report.html import html_of
 from whichsun.sim.safety import CAUTIONS
+from whichsun.sim.telling import SIMULATED_CAMERA
 
 VOID = {"meta", "link", "img", "source", "wbr", "br"}
 
@@ -183,3 +188,19 @@ def test_many_photos_are_spread_and_counted():
     assert len(chosen) == MOST_PHOTOS
     assert (chosen[0], chosen[-1]) == (0, 39)
     assert _chosen(2) == [0, 1]
+
+
+def test_lines_of_the_command_are_set_as_print():
+    lines = ["  Turn: 89.0 deg clockwise (+- 0.1).", "date -2.3, latitude 46.5 N, 90 - turn / 2, file-2.jpg"]
+    assert contents_module._said(lines) == [
+        "Turn: 89.0° clockwise (± 0.1).",
+        "date \N{MINUS SIGN}2.3, latitude 46.5° N, 90 - turn / 2, file-2.jpg",
+    ]
+
+
+def test_a_drawn_outing_says_so(document_of, scored, outing_file):
+    assert not any("Invented" in line for line in document_of()[0].lead)
+    drawn = tuple(replace(shot, camera=SIMULATED_CAMERA) for shot in scored.outing.shots)
+    scores = replace(scored, outing=replace(scored.outing, shots=drawn))
+    source = Source(outing_file, (), False, "", (), dt.datetime(2027, 4, 19, tzinfo=dt.UTC))
+    assert any("Invented" in line for line in contents_module._lead(scores, source))
