@@ -84,7 +84,7 @@ def field_sheet_pdf(
     if not day.windows:
         hint = "take another day or other --altitudes"
         raise InputError("dates", "must be a day with a window for photos", day.date.isoformat(), hint)
-    page = Paper(paper)
+    page = Paper(paper, [place, *(model.name for model, _ in plan.models)])
     page.set_creation_date(made)
     page.set_creator(f"whichsun {version('whichsun')}")
     page.set_lang("en")

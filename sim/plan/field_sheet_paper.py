@@ -10,6 +10,7 @@ from pathlib import Path
 import matplotlib
 from fpdf import FPDF
 
+from ..report import pdf_fonts
 from ..report.document import plain
 
 SMALL_PT = 8.0  # nothing is set smaller
@@ -18,7 +19,6 @@ BLACK, DARK, PALE, WHITE = 0, 120, 236, 255
 _MARGIN_MM = 11.0
 _FONT = "sans"
 _FILES = {"": "DejaVuSans.ttf", "B": "DejaVuSans-Bold.ttf"}
-_UNKNOWN = "\N{WHITE SQUARE}"
 _NUMBER_MM = 5.0
 _LEAST_WEDGE_DEG = 5.0
 _WEDGES = ((BLACK, "morning"), (DARK, "evening"))
@@ -29,13 +29,15 @@ Wedge = tuple[float, float] | None
 class Paper(FPDF):
     """One page, filled from the top by whoever writes it; nothing breaks it."""
 
-    def __init__(self, paper: str) -> None:
+    def __init__(self, paper: str, texts: Sequence[str]) -> None:
+        """`texts` come from outside: fonts of the machine are added for signs that ours lack."""
         super().__init__(format=paper, unit="mm")
         self.set_margins(_MARGIN_MM, _MARGIN_MM, _MARGIN_MM)
         self.set_auto_page_break(False)
         folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
         for style, file in _FILES.items():
             self.add_font(_FONT, style, folder / file)
+        self._signs = pdf_fonts.add_fallbacks(self, _FONT, pdf_fonts.signs_of(list(texts)))
 
     @property
     def bottom(self) -> float:
@@ -59,10 +61,8 @@ class Paper(FPDF):
         self.set_text_color(BLACK)
 
     def known(self, text: object) -> str:
-        """A text from outside in one line, a square for what the font has no sign for."""
-        self._type()
-        have = self.fonts[_FONT].cmap  # pyright: ignore[reportAttributeAccessIssue]
-        return "".join(c if ord(c) in have else _UNKNOWN for c in plain(text))
+        """A text from outside in one line, numbers for signs that no font here has."""
+        return pdf_fonts.written(plain(text), self._signs)
 
     def fitting(self, text: str, width: float, *, bold: bool = False) -> str:
         """The text cut to a width, with dots where something was cut."""

@@ -66,7 +66,7 @@ def _to_minute(moment: dt.datetime) -> dt.datetime:
     return (moment + dt.timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
-def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple[str, str, str, str, str]]:
+def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple[str, ...]]:
     """What, by the clock, UTC, direction, altitude: rise, windows, noon, set; what does not happen is left out."""
 
     def moment(words: str, utc_days: float, azimuth: float | None, height: str) -> list[tuple[str, ...]]:
@@ -79,7 +79,7 @@ def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple
         one = day.window(name)
         return [] if one is None else [(words, *_window_cells(one, day.date, zone))]
 
-    rows = [
+    return [
         *moment("Civil dawn: set up", day.dawn, None, ""),
         *moment("Rise", day.rise, day.rise_azimuth_deg, ""),
         *window("MORNING PHOTOS", MORNING),
@@ -88,10 +88,9 @@ def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple
         *moment("Set", day.set, day.set_azimuth_deg, ""),
         *moment("Civil dusk: packed up", day.dusk, None, ""),
     ]
-    return [(a, b, c, d, e) for a, b, c, d, e in rows]
 
 
-def _window_cells(one: Window, day: dt.date, zone: Zone) -> tuple[str, str, str, str]:
+def _window_cells(one: Window, day: dt.date, zone: Zone) -> tuple[str, ...]:
     return (
         *(f"{clock(one.start, z, day)}\N{EN DASH}{clock(one.end, z, day)}" for z in (zone, _UTC)),
         f"{one.azimuth_from_deg:.0f}\N{EN DASH}{degrees(one.azimuth_to_deg, 0)}",

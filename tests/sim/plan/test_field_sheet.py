@@ -9,7 +9,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from whichsun.models.errors import InputError, UnknownNameError
+from whichsun.models.errors import InputError, UnknownNameError, WhichsunWarning
 from whichsun.models.place import Site
 from whichsun.models.registry import get_model, model_names
 from whichsun.sim.plan.field_sheet import PAPERS, field_sheet_pdf
@@ -189,6 +189,7 @@ def test_the_site_is_rounded_unless_asked_for(tmp_path):
 
 
 @needs_poppler
+@pytest.mark.filterwarnings("ignore::whichsun.models.errors.WhichsunWarning")  # fonts that are not here
 @pytest.mark.parametrize(
     "place",
     [
@@ -211,6 +212,19 @@ def test_any_name_of_a_place_makes_one_page(place, tmp_path):
     assert "60.1\N{DEGREE SIGN} N" in said
     assert "Clock: Europe/Oslo" in said
     assert "\u202e" not in said
+    if place in ("Ελληνικό", "Площадь", "<b>&amp;"):
+        assert f"{place}, 60.1" in said
+
+
+@needs_poppler
+def test_signs_without_a_font_are_told(tmp_path, monkeypatch):
+    from whichsun.sim.report import pdf_fonts
+
+    monkeypatch.setattr(pdf_fonts.shutil, "which", lambda name: None)
+    with pytest.warns(WhichsunWarning, match="fonts-noto-cjk"):
+        data = sheet.__wrapped__(place="広場")
+    monkeypatch.undo()
+    assert "[U+5E83 U+5834], 60.1" in text_of(data, tmp_path)
 
 
 @needs_poppler
