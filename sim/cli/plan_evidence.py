@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from .plumbing import print_table, print_wrapped, progress_on_stderr
+from .expected_tables import show_changes, show_pairs
+from .plumbing import print_wrapped, progress_on_stderr
 from .side_by_side import models_with_settings
 
 if TYPE_CHECKING:
@@ -123,14 +124,13 @@ def show_evidence(result: dict[str, Any]) -> None:
         evidence = day["evidence"]
         among = "" if len(told) == len(result["days"]) else ", the day on which the models lie farthest apart"
         print_wrapped([f"What photos on {day['date']} will show{among}: {evidence['words']}"])
-        print_table(
-            ("if this is true", "right", "wrong", "undecided", "against", "ln B, median", "68 % of outings"),
-            _rows(evidence),
-            title=f"{evidence['outings']} simulated outings for each true model, at the middles of the windows,\n"
+        show_pairs(
+            evidence,
+            f"{evidence['outings']} simulated outings for each true model, at the middles of the windows,\n"
             f"{evidence['spots_in_a_photo']:.1f} spots a photo, places to {evidence['place_sigma_radii']:.4f} radii",
         )
         if evidence["advice"]:
-            _show_changes(evidence)
+            show_changes(evidence)
             print_wrapped([evidence["advice"]])
     if told:
         share = 50 / told[0]["evidence"]["outings"] ** 0.5
@@ -143,28 +143,3 @@ def show_evidence(result: dict[str, Any]) -> None:
             ]
         )
         print()
-
-
-def _rows(evidence: dict[str, Any]) -> list[tuple[str, ...]]:
-    rows = []
-    for pair in evidence["pairs"]:
-        truth = next(row for row in evidence["truths"] if row["truth"] == pair["truth"])
-        rows.append(
-            (
-                pair["truth"],
-                *(f"{100 * truth[key]:.0f} %" for key in ("right", "wrong", "undecided")),
-                pair["against"],
-                f"{pair['ln_bayes_factor_median']:.1f}",
-                f"{pair['ln_bayes_factor_low68']:.1f} to {pair['ln_bayes_factor_high68']:.1f}",
-            )
-        )
-    return rows
-
-
-def _show_changes(evidence: dict[str, Any]) -> None:
-    rows = []
-    for one in [{"change": "as planned", **evidence}, *evidence["what_if"]]:
-        least = min(pair["ln_bayes_factor_median"] for pair in one["pairs"])
-        rows.append((one["change"], f"{100 * one['share_decided']:.0f} %", f"{least:.1f}"))
-    columns = ("change", "decided rightly, at the least", "weakest median of ln B")
-    print_table(columns, rows, title="What would raise it")

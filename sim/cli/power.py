@@ -7,7 +7,8 @@ from typing import Annotated, Any
 import typer
 
 from ..safety import caution_lines
-from .plumbing import print_table, print_wrapped, progress_on_stderr, report
+from .expected_tables import show_changes, show_pairs
+from .plumbing import print_wrapped, progress_on_stderr, report
 from .scoring import Rotation, Scheduler, Settings
 
 NAME = "power"
@@ -112,21 +113,8 @@ def run(
 def _show(result: dict[str, Any]) -> None:
     print(result["words"])
     print()
-    columns = ("if this is true", "right", "wrong", "undecided", "against", "ln B, median", "68 % of outings")
-    rows = []
-    for pair in result["pairs"]:
-        truth = next(row for row in result["truths"] if row["truth"] == pair["truth"])
-        rows.append(
-            (
-                pair["truth"],
-                *(f"{100 * truth[key]:.0f} %" for key in ("right", "wrong", "undecided")),
-                pair["against"],
-                f"{pair['ln_bayes_factor_median']:.1f}",
-                f"{pair['ln_bayes_factor_low68']:.1f} to {pair['ln_bayes_factor_high68']:.1f}",
-            )
-        )
     each = result["truths"][0]["outings"]
-    print_table(columns, rows, title=f"{each} simulated outings for each true model")
+    show_pairs(result, f"{each} simulated outings for each true model")
     print(
         "right, wrong, undecided: what `score` would say. ln B: logarithm of the odds for the true model, with no"
     )
@@ -137,16 +125,7 @@ def _show(result: dict[str, Any]) -> None:
         print(f"In {empty} of them there were no spots to compare; they count as undecided.")
     if result["advice"] is not None:
         print()
-        _show_changes(result)
+        show_changes(result)
         print(result["advice"])
     print()
     print_wrapped(result["cautions"])
-
-
-def _show_changes(result: dict[str, Any]) -> None:
-    rows = []
-    for one in [{"change": "as planned", **result}, *result["what_if"]]:
-        least = min(pair["ln_bayes_factor_median"] for pair in one["pairs"])
-        rows.append((one["change"], f"{100 * one['share_decided']:.0f} %", f"{least:.1f}"))
-    columns = ("change", "decided rightly, at the least", "weakest median of ln B")
-    print_table(columns, rows, title="What would raise it")
