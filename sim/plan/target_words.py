@@ -138,6 +138,11 @@ def summary_words(
 def _usable(targets: Sequence[Target], models: Sequence[str]) -> str:
     if not targets:
         return "No usable spots: the list has no region with spots."
+    if all(math.isnan(view.chance) for one in targets for view in one.views):
+        return (
+            f"Regions with spots: {len(targets)}. Whether they stay in sight is not known: no model compared says "
+            "which face the Sun shows."
+        )
     numbers = {
         model: [str(one.place.region.number) for one in targets if model in one.usable_under]
         for model in models

@@ -84,6 +84,27 @@ def test_a_list_that_is_too_old(capsys):
     assert "Bring a newer one" in got["regions"][0]["words"][0]
 
 
+def test_a_model_that_leaves_the_face_open(capsys):
+    free = ["--model", "nearby-plane", "--set", "face=free"]
+    got = planned(capsys, "--dates", "2000-09-22", "--regions", BUSY, *free)
+    assert got["regions"][0]["words"][0].startswith(
+        "Regions with spots: 5. Whether they stay in sight is not known"
+    )
+    for row in got["targets"]:
+        assert row["usable_under"] == []
+        assert row["models"]["nearby-plane"]["turn_deg"] is None
+        assert row["models"]["nearby-plane"]["shots"][1]["visible"] is None
+
+
+def test_an_odd_row_is_told_and_the_rest_used(capsys, tmp_path):
+    path = tmp_path / "odd.txt"
+    path.write_text(BUSY.read_text().replace("9170 S07E28", "9170 X07E28"))
+    got = planned(capsys, "--dates", "2000-09-22", "--regions", path)
+    assert len(got["targets"]) == 4
+    (warning,) = got["warnings"]
+    assert warning.startswith("odd.txt, line 15: '9170 X07E28")
+
+
 def test_many_days_one_row_each(capsys):
     assert (
         run("--dates", "2000-09-22..2000-09-26", "--regions", BUSY, "--regions", DATA / "20000927SRS.txt")
