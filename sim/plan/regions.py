@@ -6,6 +6,7 @@ places are heliographic degrees north or south and east or west of the central m
 day before the issue; Lo is the Carrington longitude; Area the group's total area corrected for foreshortening, in
 millionths of the solar hemisphere; Z the modified Zurich class; LL the group's extent in longitude, degrees; NN the
 number of its visible spots. Section I lists groups with spots, IA plages without, II regions due to return.
+(The page was read in part; its definitions of the columns agree in three programs that quote them.)
 """
 
 from __future__ import annotations
