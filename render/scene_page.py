@@ -78,14 +78,15 @@ def _section(panel: Panel) -> str:
     )
     discs = "\n".join(
         f'<figure><img src="{_disc(panel, i, colour)}" width="360" height="360" alt="{_told(panel, i)}">'
-        f"<figcaption><b>{html.escape(panel.words[i])}</b><br>{html.escape(panel.below[i])}</figcaption></figure>"
+        f"<figcaption><b>{html.escape(panel.words[i])}</b><br>{_pieces(panel.below[i])}</figcaption></figure>"
         for i in range(len(panel.words))
     )
     notes = html.escape(" ".join(scene.notes))
+    shape = scene.viewpoint.half_height / scene.viewpoint.half_width
     return f"""<section>
 <h2 style="color: {colour}">{html.escape(scene.model)}</h2>
 <p>{html.escape(scene.title)}</p>
-<div class="space"><canvas tabindex="0" role="img" aria-label="{html.escape(scene.title)}, \
+<div class="space" style="--shape: {shape:.3f}"><canvas tabindex="0" role="img" aria-label="{html.escape(scene.title)}, \
 to be turned with the arrow keys"></canvas></div>
 <p class="missing" hidden>This browser offers no WebGL 2, so the scene cannot be turned here; \
 the pictures below hold all the same.</p>
@@ -96,6 +97,11 @@ the pictures below hold all the same.</p>
 </div>
 <p class="faint">{notes}</p>
 </section>"""
+
+
+def _pieces(text: str) -> str:
+    """A text that breaks at its commas only."""
+    return ", ".join(f'<span class="piece">{html.escape(piece)}</span>' for piece in text.split(", "))
 
 
 def _told(panel: Panel, index: int) -> str:

@@ -11,7 +11,7 @@ p { margin: .35rem 0; }
 .faint { color: FAINT; font-size: .92rem; }
 main { display: grid; gap: 1.5rem; grid-template-columns: repeat(auto-fit, minmax(min(100%, 28rem), 1fr)); }
 section { min-width: 0; border-top: 1px solid RULE; padding-top: .8rem; }
-.space { position: relative; height: min(62vh, 34rem); margin: .5rem 0; overflow: hidden; }
+.space { position: relative; height: min(62vh, 34rem, max(15rem, 100vw * var(--shape))); margin: .5rem 0; overflow: hidden; }
 .printed { width: 560px; height: 380px; }
 canvas { width: 100%; height: 100%; display: block; touch-action: none; cursor: grab; }
 .paper { display: none; }
@@ -28,6 +28,7 @@ button { font: inherit; min-width: 2.75rem; min-height: 2.75rem; background: #FF
 figure { margin: 0; text-align: center; flex: 1 1 9rem; max-width: 15rem; }
 figure img { width: 100%; height: auto; }
 figcaption { font-size: .88rem; }
+.piece { white-space: nowrap; }
 .missing { border: 2px solid #A03015; padding: .6rem; }
 @media print {
   body { padding: 0; background: #FFF; }
