@@ -86,8 +86,8 @@ def _section(panel: Panel) -> str:
     return f"""<section>
 <h2 style="color: {colour}">{html.escape(scene.model)}</h2>
 <p>{html.escape(scene.title)}</p>
-<div class="space" style="--shape: {shape:.3f}"><canvas tabindex="0" role="img" aria-label="{html.escape(scene.title)}, \
-to be turned with the arrow keys"></canvas></div>
+<div class="space" style="--shape: {shape:.3f}"><canvas tabindex="0" role="img" \
+aria-label="{html.escape(scene.title)}, to be turned with the arrow keys"></canvas></div>
 <p class="missing" hidden>This browser offers no WebGL 2, so the scene cannot be turned here; \
 the pictures below hold all the same.</p>
 <div class="buttons">{buttons}</div>

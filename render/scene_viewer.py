@@ -11,7 +11,8 @@ p { margin: .35rem 0; }
 .faint { color: FAINT; font-size: .92rem; }
 main { display: grid; gap: 1.5rem; grid-template-columns: repeat(auto-fit, minmax(min(100%, 28rem), 1fr)); }
 section { min-width: 0; border-top: 1px solid RULE; padding-top: .8rem; }
-.space { position: relative; height: min(62vh, 34rem, max(15rem, 100vw * var(--shape))); margin: .5rem 0; overflow: hidden; }
+.space { position: relative; height: min(62vh, 34rem, max(15rem, 100vw * var(--shape)));
+         margin: .5rem 0; overflow: hidden; }
 .printed { width: 560px; height: 380px; }
 canvas { width: 100%; height: 100%; display: block; touch-action: none; cursor: grab; }
 .paper { display: none; }
