@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from ..models.errors import InputError, UnknownNameError
 from ..models.geometry import SunView
-from .frame import PictureFrame, VerticalWarp, bounding_box
+from .frame import PictureFrame, VerticalWarp, bounding_box, limb_reach
 from .ground import Ground, cover_by_ground
 from .limb_darkening import LIMB_LAWS, RGB_NM, limb_coefficients
 from .mottling import Granulation, SurfaceFaculae, paint_mottling
@@ -28,8 +28,14 @@ from .texture import SurfaceTexture, paint_texture
 __all__ = ["LIMB_LAWS", "SURFACES", "PictureFrame", "SurfaceSpots", "render_disc", "to_picture"]
 
 Image = npt.NDArray[np.float32]
-_BLOCK = 1 << 16  # pixels per block: the working arrays stay in the cache
-_RING_PX = 2.0  # half width of the ring at the limb where the light is integrated over the pixels
+_BLOCK = 1 << 17  # pixels per block: the working arrays stay in the cache
+# Widths, inside and outside of the limb, of the ring where the light is integrated over the pixels; beyond
+# half a pixel's diagonal outside nothing of a pixel is covered.
+_RING_PX, _OUTSIDE_PX = 2.0, 0.75
+_FAR = 1e-4  # perspective below which it is left out
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_NODES = (((_NODES + 1) / 2) ** 2).astype(np.float32)
+_WEIGHTS = (_WEIGHTS * np.sqrt(_NODES)).astype(np.float32)  # up to a factor, which the sum takes off
 
 
 def render_disc(
@@ -123,21 +129,27 @@ def _paint_face(
     if r0 >= r1 or c0 >= c1:
         empty = np.zeros(0, np.intp)
         return empty, empty, np.zeros(0)
-    band = np.float32(2 * _RING_PX * warp.steepest / frame.radius_px)
+    px = 2 * warp.steepest / frame.radius_px  # what 1 - rho^2 changes by, in a pixel at the limb, at most
+    inner, outer = np.float32(_RING_PX * px), np.float32(-_OUTSIDE_PX * px)
     step = max(1, _BLOCK // (c1 - c0))
-    buffers = [np.empty((step, c1 - c0), np.float32) for _ in range(4)]
+    buffers = [np.empty(step * (c1 - c0), np.float32) for _ in range(4)]
     found_rows, found_columns = [], []
+    reach = limb_reach(frame, warp)
     for top in range(r0, r1, step):
         rows = np.arange(top, min(top + step, r1))
-        rho2, mu, inside, value = (buffer[: rows.size] for buffer in buffers)
-        _radius_squared(rho2, frame, warp, rows, np.arange(c0, c1))
+        left, right = reach(top, top + rows.size)
+        size = rows.size, right - left
+        rho2, mu, inside, value = (buffer[: size[0] * size[1]].reshape(size) for buffer in buffers)
+        _radius_squared(rho2, frame, warp, rows, np.arange(left, right))
         np.subtract(1, rho2, out=mu)
-        row, column = np.divmod(np.flatnonzero(np.abs(mu, out=value) < band), c1 - c0)
+        ring = mu < inner
+        ring &= mu > outer
+        row, column = np.divmod(np.flatnonzero(ring), size[1])
         found_rows.append(row + top)
-        found_columns.append(column + c0)
+        found_columns.append(column + left)
         np.greater(mu, 0, out=inside)
         np.maximum(mu, 0, out=mu)
-        if perspective > 1e-4:
+        if perspective > _FAR:
             rho2 *= np.float32(perspective)
             rho2 += 1
             mu /= rho2
@@ -148,7 +160,7 @@ def _paint_face(
                 value += coefficient
                 value *= mu
             np.multiply(inside, coefficients[0], out=rho2)
-            np.add(value, rho2, out=image[rows[0] : rows[-1] + 1, c0:c1, channel])
+            np.add(value, rho2, out=image[top : top + rows.size, left:right, channel])
     rows, columns = np.concatenate(found_rows), np.concatenate(found_columns)
     share = _paint_limb(image, frame, warp, law, perspective, rows, columns)
     return rows, columns, share
@@ -213,18 +225,34 @@ def _paint_limb(
     share = shadow_share(limb, foot, plateau)
     far = np.minimum(limb, foot)
     length = np.maximum(far + foot, 0)
-    nodes, weights = np.polynomial.legendre.leggauss(8)
-    nodes, weights = (nodes + 1) / 2, weights / 2
-    t = far[:, None] - length[:, None] * nodes**2
-    kernel = np.clip(foot[:, None] - np.abs(t), 0, (foot - plateau)[:, None])
-    weight = kernel * nodes * weights
-    total = weight.sum(axis=-1, keepdims=True)
-    weight = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0)
-    radius = rho[:, None] + gradient[:, None] * t
-    mu = np.sqrt(np.maximum(1 - radius**2, 0) / (1 + radius**2 * perspective))
-    for channel, coefficients in enumerate(law):
-        mean = np.sum(weight * np.polynomial.polynomial.polyval(mu, coefficients), axis=-1)
-        image[rows, columns, channel] = share * mean
+    # From here on float32, the nodes on the first axis; 1 - radius^2 is taken from the limb, where it is small.
+    far, length, foot32, flank, rise = (
+        values.astype(np.float32) for values in (far, length, foot, foot - plateau, gradient)
+    )
+    t = length * _NODES[:, None]
+    np.subtract(far, t, out=t)
+    weight = np.abs(t)
+    np.subtract(foot32, weight, out=weight)
+    np.clip(weight, 0, flank, out=weight)
+    weight *= _WEIGHTS[:, None]
+    total = weight.sum(axis=0)
+    t *= rise
+    depth = np.subtract((1 - rho).astype(np.float32), t, out=t)  # 1 - radius
+    mu = depth * (2 - depth)
+    np.maximum(mu, 0, out=mu)
+    if perspective > _FAR:
+        mu /= 1 + (1 - depth) ** 2 * np.float32(perspective)
+    np.sqrt(mu, out=mu)
+    light = np.empty_like(mu)
+    shown = np.divide(share, total, out=np.zeros_like(share), where=total > 0)
+    for channel, coefficients in enumerate(law.astype(np.float32)):
+        np.multiply(mu, coefficients[-1], out=light)
+        for coefficient in coefficients[-2:0:-1]:
+            light += coefficient
+            light *= mu
+        light += coefficients[0]
+        light *= weight
+        image[rows, columns, channel] = shown * light.sum(axis=0)
     return share
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -98,13 +100,24 @@ class VerticalWarp:
         if not (np.all(np.diff(apparent) > 0) and np.all(np.diff(true) > 0)):
             raise InputError("vertical_table", "must rise from entry to entry")
         self._apparent, self._true = apparent, true
-        inside = np.linspace(self.apparent(-1.05), self.apparent(1.05), 257)
-        fit = np.polynomial.Polynomial.fit(inside, self.true(inside), 6).convert()
-        error = np.max(np.abs(fit(inside) - self.true(inside)))
-        #: Polynomial (lowest power first) for the true height over the disc, or None where it is off by
-        #: more than 2e-5 radii (0.02 px on a disc of 1000 px radius).
-        self.polynomial = fit.coef if error < 2e-5 else None
-        self.steepest = float(np.max(self.slope(inside)))
+        self.steepest = 1.0 if table is None else float(np.max(self.slope(self._over_the_disc())))
+
+    def _over_the_disc(self) -> Array:
+        """Apparent heights of the disc and a little more."""
+        return np.linspace(self.apparent(-1.05), self.apparent(1.05), 257)
+
+    @cached_property
+    def polynomial(self) -> Array | None:
+        """Coefficients (lowest power first) for the true height over the disc, of degree 2, 4 or 6.
+
+        None where none is within 2e-5 radii (0.02 px on a disc of 1000 px radius).
+        """
+        inside = self._over_the_disc()
+        for degree in (2, 4, 6):
+            fit = np.polynomial.Polynomial.fit(inside, self.true(inside), degree).convert()
+            if np.max(np.abs(fit(inside) - self.true(inside))) < 2e-5:
+                return np.asarray(fit.coef, float)
+        return None
 
     def true(self, apparent: npt.ArrayLike) -> Array:
         """True height of an apparent one."""
@@ -129,14 +142,39 @@ def _extended(values: npt.ArrayLike) -> Array:
     return np.concatenate([[v[0] - far * (v[1] - v[0])], v, [v[-1] + far * (v[-1] - v[-2])]])
 
 
+def _limb_path(frame: PictureFrame, warp: VerticalWarp) -> tuple[Array, Array]:
+    """Columns and rows of 721 places along the limb, closed."""
+    turn = np.linspace(0, 2 * np.pi, 721)
+    return frame.to_pixels(np.cos(turn), warp.apparent(np.sin(turn)))
+
+
+def _margin(frame: PictureFrame) -> float:
+    """Pixels around the places of :func:`_limb_path` that the limb's own pixels may reach."""
+    return 2 + 1e-5 * frame.radius_px
+
+
 def bounding_box(frame: PictureFrame, warp: VerticalWarp) -> tuple[int, int, int, int]:
     """First and past-last rows and columns that the disc may touch."""
-    turn = np.linspace(0, 2 * np.pi, 721)
-    column, row = frame.to_pixels(np.cos(turn), warp.apparent(np.sin(turn)))
-    margin = 2 + 1e-5 * frame.radius_px
+    column, row = _limb_path(frame, warp)
+    margin = _margin(frame)
     return (
         max(0, math.floor(row.min() - margin)),
         min(frame.height_px, math.ceil(row.max() + margin) + 1),
         max(0, math.floor(column.min() - margin)),
         min(frame.width_px, math.ceil(column.max() + margin) + 1),
     )
+
+
+def limb_reach(frame: PictureFrame, warp: VerticalWarp) -> Callable[[int, int], tuple[int, int]]:
+    """What tells the first and past-last column that the disc may touch in rows ``top`` to ``end - 1``."""
+    column, row = _limb_path(frame, warp)
+    spare = _margin(frame) + float(np.max(np.abs(np.diff(row))))
+
+    def reach(top: int, end: int) -> tuple[int, int]:
+        there = column[(row > top - spare) & (row < end + spare)]
+        if not there.size:
+            return 0, 0
+        left = min(max(0, math.floor(there.min() - _margin(frame))), frame.width_px)
+        return left, max(left, min(frame.width_px, math.ceil(there.max() + _margin(frame)) + 1))
+
+    return reach

@@ -156,7 +156,11 @@ def _apply(
     start = 0
     for patch in patches:
         n, k = patch.samples, patch.oversampling
-        block = depth[start : start + n].reshape(patch.rows, k, patch.columns, k).mean(axis=(1, 3))
+        block = depth[start : start + n]
+        if k > 1:
+            block = block.reshape(patch.rows * k * patch.columns, k).sum(axis=-1)
+            block = block.reshape(patch.rows, k, patch.columns).sum(axis=1) / np.float32(k * k)
+        block = block.reshape(patch.rows, patch.columns)
         start += n
         rows = slice(patch.row, patch.row + patch.rows)
         columns = slice(patch.column, patch.column + patch.columns)
@@ -170,13 +174,20 @@ def _around_spot(
 
     def along(vectors: Array) -> Samples:
         a, b, c = (spread(column) for column in (vectors @ axes.T).T)
-        return seen[0] * a + seen[1] * b + seen[2] * c
+        a *= seen[0]
+        b *= seen[1]
+        c *= seen[2]
+        a += b
+        a += c
+        return a
 
     points, radius, outline = spots.points[which], np.asarray(spots.radius)[which], spots.outlines
     east, north = _tangents(points)
-    scale = spread(1 / np.sin(radius))
-    u = along(east) * scale + spread(outline.shift[which, 0])
-    v = along(north) * scale + spread(outline.shift[which, 1])
+    scale = 1 / np.sin(radius)[:, None]
+    u = along(east * scale)
+    u += spread(outline.shift[which, 0])
+    v = along(north * scale)
+    v += spread(outline.shift[which, 1])
     distance = np.sqrt(u * u + v * v) + np.float32(1e-9)
     u /= distance
     v /= distance
@@ -225,17 +236,39 @@ def _sample_places(
     frame: PictureFrame, warp: VerticalWarp, patches: list[_Patch]
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
     """Disc places (x, true y) of all samples, float32, patch after patch, row after row."""
-    xs, ys = [], []
+    total = sum(patch.samples for patch in patches)
+    x, y = np.empty(total, np.float32), np.empty(total, np.float32)
+    rows = _samples_along([(patch.row, patch.rows, patch.oversampling) for patch in patches])
+    columns = _samples_along([(patch.column, patch.columns, patch.oversampling) for patch in patches])
+    right = (columns - frame.centre_px[0]) / frame.radius_px
+    up = (frame.centre_px[1] - rows) / frame.radius_px
+    roll = math.radians(frame.roll_deg)
+    across = [(right * turn).astype(np.float32) for turn in (math.cos(roll), math.sin(roll))]
+    level = frame.roll_deg == 0
+    height = [(up * math.sin(roll)).astype(np.float32)[:, None], (up * math.cos(roll))[:, None]]
+    if level:
+        height[1] = warp.true(height[1])
+    height[1] = height[1].astype(np.float32)
+    start = row = column = 0
     for patch in patches:
-        k = patch.oversampling
-        offset = (np.arange(k) + 0.5) / k - 0.5
-        row = (patch.row + np.arange(patch.rows)[:, None] + offset).ravel()
-        column = (patch.column + np.arange(patch.columns)[:, None] + offset).ravel()
-        x, y = frame.to_disc(column[None, :], row[:, None])
-        xs.append(x.astype(np.float32).ravel())
-        ys.append(y.astype(np.float32).ravel())
-    x, y = np.concatenate(xs), np.concatenate(ys)
-    return x, y if warp.is_identity else warp.true(y).astype(np.float32)
+        tall, wide = patch.rows * patch.oversampling, patch.columns * patch.oversampling
+        here, above, beside = (
+            slice(start, start + patch.samples),
+            slice(row, row + tall),
+            slice(column, column + wide),
+        )
+        start, row, column = here.stop, above.stop, beside.stop
+        np.subtract(across[0][beside], height[0][above], out=x[here].reshape(tall, wide))
+        np.add(across[1][beside], height[1][above], out=y[here].reshape(tall, wide))
+    return x, y if level else warp.true(y).astype(np.float32)
+
+
+def _samples_along(pixels: list[tuple[int, int, int]]) -> Array:
+    """Places (pixels) of the samples along one side of each patch: its first pixel, how many, samples in each."""
+    first, count, samples = np.array(pixels).T
+    each = count * samples
+    number = np.arange(each.sum()) - np.repeat(np.cumsum(each) - each, each)
+    return np.repeat(first, each) + (number + 0.5) / np.repeat(samples, each) - 0.5
 
 
 def on_sphere(

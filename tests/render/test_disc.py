@@ -9,8 +9,9 @@ from scipy.optimize import least_squares
 from whichsun.models.errors import InputError, UnknownNameError
 from whichsun.models.observables import body_vector, project
 from whichsun.render.disc import PictureFrame, SurfaceSpots, render_disc
-from whichsun.render.frame import VerticalWarp
+from whichsun.render.frame import VerticalWarp, limb_reach
 from whichsun.render.limb_darkening import relative_intensity
+from whichsun.sim.atmosphere import vertical_table
 
 GREEN = (550.0,)
 
@@ -263,3 +264,35 @@ def test_no_spots_and_disc_outside_the_picture(make_view):
     assert render_disc(make_view(), frame, nothing).max() == 0
     part = render_disc(make_view(), PictureFrame(50, 40, (0.0, 0.0), 30.0), nothing, wavelengths_nm=GREEN)
     assert part[0, 0, 0] == pytest.approx(1, abs=1e-3)
+
+
+@pytest.mark.parametrize("roll_deg", [0.0, 7.0, -63.0, 90.0])
+@pytest.mark.parametrize("centre", [(59.5, 59.5), (8.2, 90.7), (-30.0, 140.0)])
+def test_no_row_of_the_disc_reaches_beyond_the_columns_that_are_painted(roll_deg, centre, squash):
+    frame, warp = PictureFrame(120, 110, centre, 53.0, roll_deg), VerticalWarp(squash)
+    reach = limb_reach(frame, warp)
+    row, column = np.mgrid[:110, :120]
+    x, apparent = frame.to_disc(column, row)
+    disc = np.hypot(x, warp.true(apparent)) < 1 + 0.75 / 53  # and the pixels that the limb crosses
+    painted = 0
+    for top in range(0, 110, 7):
+        left, right = reach(top, top + 7)
+        assert 0 <= left <= right <= 120
+        there = np.flatnonzero(disc[top : top + 7].any(axis=0))
+        if there.size:
+            assert left <= there[0]
+            assert there[-1] < right
+        painted += (right - left) * 7
+    assert painted < 1.4 * disc.sum() + 7 * 110, "no more than the disc and a margin"
+
+
+def test_the_polynomial_of_a_warp_is_no_longer_than_it_must_be(squash):
+    """The invented table is a parabola; a straight one needs no more either."""
+    assert len(VerticalWarp(squash).polynomial) == 3
+    low = vertical_table(np.deg2rad(3.0), np.deg2rad(0.27))
+    assert len(VerticalWarp(low).polynomial) in (5, 7)
+    places = np.linspace(-0.9, 0.9, 51)
+    for table in (squash, low):
+        warp = VerticalWarp(table)
+        made = np.polynomial.polynomial.polyval(places, warp.polynomial)
+        np.testing.assert_allclose(made, warp.true(places), atol=2e-5)

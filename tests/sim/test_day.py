@@ -209,7 +209,7 @@ def test_marks_point_to_the_spot_and_to_the_horizon(equatorial):
 def test_the_sheet_says_what_it_shows(tripod):
     figure = day_sheet(tripod, [0, 60, 120])
     words = " ".join(text.get_text() for text in figure.texts)
-    for part in ("2027-04-18", "46.5\N{DEGREE SIGN} N", "14:00 UTC", "clockwise", "Invented", *NAMES):
+    for part in ("18 April 2027", "46.5\N{DEGREE SIGN} N", "14:00 UTC", "clockwise", "Invented", *NAMES):
         assert part in words
     assert len(figure.axes) == 6
     figure.canvas.draw()
