@@ -67,10 +67,11 @@ def run(
     evidence: Annotated[
         str,
         typer.Option(
-            metavar="best|all|none",
-            help="Simulate outings to say what they will show: on the best day, on every day, or not at all.",
+            metavar="one|all|none",
+            help="Simulate outings to say what they will show: on the day on which the models, at their given "
+            "numbers, lie farthest apart; on every day; or not at all.",
         ),
-    ] = "best",
+    ] = "one",
     outings: Annotated[int, typer.Option(help="Simulated outings for each true model.", min=1)] = 10,
     spots: Annotated[
         float | None,

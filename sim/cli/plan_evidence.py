@@ -12,7 +12,7 @@ from .side_by_side import models_with_settings
 if TYPE_CHECKING:
     from ..plan.days import DayPlan, Plan
 
-WHICH = ("best", "all", "none")
+WHICH = ("one", "all", "none")
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *
     from ..compare.contest import Options
     from ..compare.drawing import PLACE_SIGMA, SPOTS_FOUND
     from ..plan.evidence_record import add_expected
-    from ..plan.expected import best_day, expect
+    from ..plan.expected import expect, farthest_day
     from ..plan.target_record import place_sigma_radii, spots_in_a_photo
     from ..rotation import DEFAULT_LAW
 
@@ -67,8 +67,8 @@ def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *
     if options.which == "all":
         days = [day for day in plan.days if day.middles is not None]
     else:
-        best = best_day(plan, models)
-        days = [] if best is None else [best]
+        farthest = farthest_day(plan, models)
+        days = [] if farthest is None else [farthest]
     with progress_on_stderr("simulating", quiet=quiet) as progress:
         for number, day in enumerate(days):
 
@@ -122,7 +122,11 @@ def show_evidence(result: dict[str, Any]) -> None:
     told = [day for day in result["days"] if day["evidence"]]
     for day in told:
         evidence = day["evidence"]
-        among = "" if len(told) == len(result["days"]) else ", the day on which the models lie farthest apart"
+        among = ""
+        if len(told) < len(result["days"]):
+            among = (
+                " (the models at their given numbers lie farthest apart then; --evidence all tries every day)"
+            )
         print_wrapped([f"What photos on {day['date']} will show{among}: {evidence['words']}"])
         show_pairs(
             evidence,

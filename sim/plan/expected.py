@@ -58,8 +58,12 @@ class Expected:
         }
 
 
-def best_day(plan: Plan, models: Sequence[tuple[GeometryModel, Mapping[str, Any]]]) -> DayPlan | None:
-    """The day on which the closest two of `models` lie farthest apart; None where no day has both windows."""
+def farthest_day(plan: Plan, models: Sequence[tuple[GeometryModel, Mapping[str, Any]]]) -> DayPlan | None:
+    """The day on which the closest two of `models` lie farthest apart; None where no day has both windows.
+
+    That day need not decide best: under a near Sun the spots of a long day sweep out of sight, and those of a short one
+    stay. Only simulated outings tell.
+    """
     able = [day for day in plan.days if day.middles is not None]
     return max(able, key=lambda day: _apart(day, plan, models), default=None)
 
@@ -172,5 +176,5 @@ def _other_date(
         )
         for ahead in range(OTHER_DATES_DAYS, 365, OTHER_DATES_DAYS)
     ]
-    best = best_day(replace(plan, days=(day, *days)), models)
-    return None if best is None or best.date == day.date else best
+    farthest = farthest_day(replace(plan, days=(day, *days)), models)
+    return None if farthest is None or farthest.date == day.date else farthest

@@ -14,7 +14,7 @@ from whichsun.sim.compare.contest import Options
 from whichsun.sim.compare.drawing import Design
 from whichsun.sim.outing import OutingSite
 from whichsun.sim.plan.days import iso
-from whichsun.sim.plan.expected import best_day, expect
+from whichsun.sim.plan.expected import expect, farthest_day
 from whichsun.sim.plan.plan import dates_of, make_plan
 from whichsun.sim.plan.turning import separation
 from whichsun.sim.plan.zones import nautical_zone
@@ -53,11 +53,11 @@ def test_separation_of_a_sun_ever_farther_away():
 def test_the_day_farthest_apart_is_taken_and_days_without_windows_are_not():
     plan = plan_of(69, "2026-11-20..2026-12-10")  # the Sun goes under for the winter
     assert plan.days[-1].middles is None
-    best = best_day(plan, PAIR)
+    farthest = farthest_day(plan, PAIR)
     able = [day for day in plan.days if day.middles]
     apart = [separation(day, plan.site, *PAIR, LAW) for day in able]
-    assert best is able[int(np.argmax(apart))]
-    assert best_day(plan_of(80, "2026-12-20"), PAIR) is None
+    assert farthest is able[int(np.argmax(apart))]
+    assert farthest_day(plan_of(80, "2026-12-20"), PAIR) is None
 
 
 def test_it_is_what_power_says_of_photos_at_the_middles():
@@ -120,7 +120,7 @@ def run(capsys, *arguments):
     return json.loads(capsys.readouterr().out)
 
 
-def test_command_simulates_all_the_best_or_none(capsys, monkeypatch):
+def test_command_simulates_all_one_or_none(capsys, monkeypatch):
     monkeypatch.setattr(power, "expected_evidence", Simulated())
     two = ("--dates", "2026-04-10..2026-04-11")
     every = run(capsys, *two, "--evidence", "all")["days"]
@@ -128,9 +128,9 @@ def test_command_simulates_all_the_best_or_none(capsys, monkeypatch):
     assert [day["evidence"]["at_utc"] for day in every] == [
         [window["middle_utc"] for window in day["windows"]] for day in every
     ]
-    best = run(capsys, *two)["days"]
-    assert sum(day["evidence"] is not None for day in best) == 1
-    assert sum(day["decides"] is None for day in best) == 1
+    single = run(capsys, *two)["days"]
+    assert sum(day["evidence"] is not None for day in single) == 1
+    assert sum(day["decides"] is None for day in single) == 1
     none = run(capsys, *two, "--evidence", "none")["days"]
     assert all(day["evidence"] is day["expected_ln_bayes_factor"] is day["decides"] is None for day in none)
 
