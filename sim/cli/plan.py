@@ -90,7 +90,7 @@ def run(
     mount: Annotated[str, typer.Option(help="level-tripod, equatorial or hand-held.")] = "level-tripod",
     what_if: Annotated[
         bool,
-        typer.Option("--what-if", help="Simulate also what would raise the evidence (six times the work)."),
+        typer.Option("--what-if", help="Simulate also what would raise the evidence (seven times the work)."),
     ] = False,
     seed: Annotated[int, typer.Option(help="Seed of the random draws.", min=0)] = 1,
     processes: Annotated[int | None, typer.Option(help="Processes; default one per core.", min=1)] = None,

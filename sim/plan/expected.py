@@ -132,7 +132,8 @@ def expect(
     outings : int
         For each true model.
     what_if : bool
-        Simulate also what would raise the evidence, another date of the year ahead among it: six times the work.
+        Simulate also what would raise the evidence, two other dates of the year ahead among it: seven times the
+        work.
     processes, progress :
         See :func:`~whichsun.sim.compare.power.expected_evidence`.
     """
@@ -153,19 +154,21 @@ def expect(
     if not what_if:
         return Expected(day.date, design, found)
     tips = power.what_if(design, names, **shared)
-    other = _other_date(plan, day, models)
-    if other is not None:
+    for other in _other_dates(plan, day, models):
         elsewhen = power.expected_evidence(design_of(other, plan.site, **settings), names, **shared)
-        tips.append((f"another date ({other.date})", elsewhen))
+        tips.append((f"another date ({other.date}, {_hours(other):.1f} h between the photos)", elsewhen))
     return Expected(day.date, design, found, tuple(power.most_helpful_first(tips)))
 
 
-def _other_date(
+def _other_dates(
     plan: Plan,
     day: DayPlan,
     models: Sequence[tuple[GeometryModel, Mapping[str, Any]]],
-) -> DayPlan | None:
-    """The day of the year ahead on which the models lie farthest apart; None where none beats this one."""
+) -> list[DayPlan]:
+    """Two days of the year ahead that may do better: with the models farthest apart, and with the photos closest.
+
+    Only where they differ from `day` by that measure.
+    """
     days = [
         sun_day_plan(
             day.date + dt.timedelta(days=ahead),
@@ -176,5 +179,12 @@ def _other_date(
         )
         for ahead in range(OTHER_DATES_DAYS, 365, OTHER_DATES_DAYS)
     ]
-    farthest = farthest_day(replace(plan, days=(day, *days)), models)
-    return None if farthest is None or farthest.date == day.date else farthest
+    able = [day, *(other for other in days if other.middles is not None)]
+    found = [farthest_day(replace(plan, days=tuple(able)), models), min(able, key=_hours)]
+    return [other for other in found if other is not None and other.date != day.date]
+
+
+def _hours(day: DayPlan) -> float:
+    """Between the middles of the windows."""
+    morning, evening = day.middles or (0.0, 0.0)
+    return (evening - morning) * 24
