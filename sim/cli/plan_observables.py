@@ -131,7 +131,7 @@ def _show_observables(result: dict[str, Any], day: dict[str, Any]) -> None:
     rows = []
     for one in found["rows"]:
         values = [_value(one, one["models"][name]) for name in names]
-        apart = [_apart(one["apart_sigma"]["/".join(pair)]) for pair in pairs]
+        apart = [_apart(one, pair) for pair in pairs]
         rows.append([one["label"], *values, f"{one['sigma']:g} {one['sigma_unit'] or ''}".strip(), *apart])
     title = f"What else can be measured on {day['date']}; `score` takes all of it"
     print_table(columns, rows, title=title)
@@ -167,10 +167,13 @@ def _value(one: dict[str, Any], seen: dict[str, Any]) -> str:
     return value_words(one["kind"], one["unit"] or "", value, moment)
 
 
-def _apart(value: float) -> str:
-    if value is None or value != value:
-        return "-"
-    return f"{value:.1f}" if value < 99.5 else f"{value:.0f}"
+def _apart(one: dict[str, Any], pair: tuple[str, str]) -> str:
+    """Sigmas between two models; in words where the thing happens under one of them only."""
+    value = one["apart_sigma"]["/".join(pair)]
+    if value == value:
+        return f"{value:.1f}" if value < 99.5 else f"{value:.0f}"
+    none = [bool(one["models"][name]["why"]) for name in pair]
+    return "seen or not" if none[0] != none[1] else "-"
 
 
 def _noon_words(noon: dict[str, Any], day: dict[str, Any]) -> str:

@@ -56,6 +56,12 @@ def test_the_table_has_every_measurement_and_the_cautions(capsys):
         assert caution in said
 
 
+def test_what_happens_under_one_model_only_is_said_so(capsys):
+    assert main([*BASE, *DAY, "--measurements"]) == 0
+    rise = next(line for line in capsys.readouterr().out.splitlines() if line.startswith(" Rise"))
+    assert rise.split() == ["Rise", "06:20", "none", "30", "s", "seen", "or", "not"]
+
+
 def test_shortest_shadow_adds_up(capsys):
     assert main([*BASE, *DAY, "--measurements"]) == 0
     said = " ".join(capsys.readouterr().out.split())
