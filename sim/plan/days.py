@@ -93,7 +93,7 @@ class DayPlan:
     Parameters
     ----------
     date : date
-        On the clock of the zone, at solar noon.
+        On the clock of the zone, at mean solar noon.
     rise, set, noon : float
         UTC days; rise and set are nan where the Sun does not cross the horizon.
     dawn, dusk : float

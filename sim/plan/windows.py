@@ -11,7 +11,7 @@ from ...models.distant_sphere import DistantSphere
 from ...models.errors import InputError
 from ...models.geometry import Array
 from ...models.observables import altitude, azimuth
-from ...models.place import Instants, Site
+from ...models.place import Instants, Site, utc_days_of
 from ..atmosphere import STANDARD_C, STANDARD_HPA, air_factor, horizon_dip_rad, true_altitude
 from ..atmosphere import apparent_altitude as refracted
 from ..daylight import local_noon
@@ -90,19 +90,21 @@ def _azimuth_deg(site: Site, utc_days: float) -> float:
 
 
 def noon_of(date: dt.date, site: Site, zone: Zone) -> float:
-    """Upper transit that falls on `date` on the zone's clock, UTC days.
+    """Upper transit of the day whose mean noon falls on `date` on the zone's clock, UTC days.
 
-    A zone may lie a whole day off its longitude, so the neighbouring days are tried too.
+    A zone may lie a whole day off its longitude, so the neighbouring days are tried too. The mean noon, since the true
+    one wanders by half an hour over the year: where it comes near the clock's midnight it would leave out a date.
 
     Raises
     ------
     InputError
-        No transit on that date: a zone that left the date out.
+        No noon on that date: a zone that left the date out.
     """
     for shift in (0, -1, 1):
-        noon = float(local_noon(date + dt.timedelta(days=shift), site))
-        if zone.local(noon).date() == date:
-            return noon
+        day = date + dt.timedelta(days=shift)
+        midnight = utc_days_of(dt.datetime.combine(day, dt.time(), dt.UTC))
+        if zone.local(midnight + 0.5 - float(site.longitude_deg) / 360).date() == date:
+            return float(local_noon(day, site))
     raise InputError("dates", f"must be days that exist in {zone.name}", date.isoformat())
 
 
@@ -120,7 +122,7 @@ def sun_day_plan(
     Parameters
     ----------
     date : date
-        On the zone's clock at solar noon.
+        On the zone's clock at mean solar noon.
     site : Site
         One place; its height thins the air and so the refraction.
     zone : Zone

@@ -130,3 +130,11 @@ def test_zone_a_day_off_its_longitude():
     )
     with pytest.raises(InputError, match="must be days that exist in Pacific/Apia"):
         noon_of(dt.date(2011, 12, 30), Site(-13.8, -171.8), zone_named("Pacific/Apia"))
+
+
+def test_no_date_is_left_out_where_noon_comes_at_midnight():
+    # At 180 degrees, clocks on UTC: the true noon wanders about midnight with the equation of time.
+    site = Site(10, 180)
+    noons = [noon_of(dt.date(2026, 1, 1) + dt.timedelta(days=i), site, UTC) for i in range(365)]
+    steps = np.diff(noons)
+    assert np.all(np.abs(steps - 1) < 31 / 86400)  # the equation of time changes by 30 s a day at most
