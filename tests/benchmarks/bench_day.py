@@ -14,7 +14,7 @@ import datetime as dt
 import sys
 import time
 
-from bench_render import plain_pass, timed
+from bench_render import plain_pass, settle_memory, timed
 from whichsun.models.place import Site
 from whichsun.models.registry import get_model
 from whichsun.sim.day import day_courses, day_instants
@@ -36,8 +36,9 @@ def consumed(frames):
 
 def main():
     """Print the ratios."""
+    settle_memory(returned=False)
     frames = int(sys.argv[1]) if len(sys.argv) > 1 else 360
-    base = timed(plain_pass(SIZE, 3), 15)
+    [(base, _)] = timed([plain_pass(SIZE, 3)], 15)
     start = time.perf_counter()
     instants = day_instants(DATE, SITE, frames)
     models = [(get_model(name), {}) for name in NAMES]
