@@ -265,7 +265,7 @@ def _limits(text: str) -> tuple[float, float]:
 
 
 def _show(result: dict[str, Any], measurements: bool) -> None:
-    from .plan_days import show_cautions, show_days
+    from .plan_days import show_cautions, show_days, show_sources
 
     show_days(result)
     show_outdoor(result, measurements)
@@ -274,4 +274,5 @@ def _show(result: dict[str, Any], measurements: bool) -> None:
     show_evidence(result)
     if result["calendar"]:
         print(f"Calendar: {result['calendar']}\n")
+    show_sources(result)
     show_cautions(result)

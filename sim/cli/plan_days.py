@@ -29,6 +29,13 @@ def show_days(result: dict[str, Any]) -> None:
         _show_rows(result)
 
 
+def show_sources(result: dict[str, Any]) -> None:
+    """Where the numbers come from."""
+    print("Where the numbers come from")
+    print_wrapped(f"  {text}" for text in result["sources"])
+    print()
+
+
 def show_cautions(result: dict[str, Any]) -> None:
     """The cautions, always."""
     print_wrapped(caution_lines())

@@ -157,6 +157,8 @@ class Plan:
     days : tuple of DayPlan
     seasons : tuple of Season
         From the last equinox or solstice before the days to the next equinox after them.
+    above_horizon_m : float
+        How far the site stands above land or sea at the horizon.
     """
 
     site: Site
@@ -167,6 +169,7 @@ class Plan:
     high_deg: float
     days: tuple[DayPlan, ...]
     seasons: tuple[Season, ...] = ()
+    above_horizon_m: float = 0.0
 
 
 def iso(utc_days: float) -> str | None:

@@ -92,4 +92,4 @@ def make_plan(
         notes = (*day_notes(day, site, zone, low_deg, high_deg), *turn_notes(day))
         days.append(replace(day, notes=notes))
     near = seasons_near(days[0].noon, days[-1].noon)
-    return Plan(site, zone, tuple(models), law, low_deg, high_deg, tuple(days), near)
+    return Plan(site, zone, tuple(models), law, low_deg, high_deg, tuple(days), near, above_horizon_m)

@@ -7,7 +7,20 @@ from typing import Any
 
 from ..safety import CAUTIONS
 from .days import DayPlan, ModelTurn, Plan, Window, iso, local_iso
+from .windows import pressure_at
 from .zones import Zone
+
+SOURCES = (
+    "All instants: the distant sphere, whose Sun is ERFA's (IAU SOFA); for every model the same.",
+    "Sunrise and sunset: upper edge on a level horizon as in almanacs (centre at -50': 34' of refraction, 16' of "
+    "radius), the refraction scaled with the air's pressure at the height, and the dip if --above-horizon-m is given.",
+    "Heights in the windows: refraction by Saemundsson 1986 (Meeus, Astronomical Algorithms, chapter 16), 10 C, "
+    "pressure by the International Standard Atmosphere. Civil twilight: centre at -6 deg.",
+    "Directions: from the true north through east, of the Sun's centre; a compass shows magnetic north.",
+    "Seasons: apparent longitude a multiple of 90 deg (Meeus, chapter 27). Clocks: IANA time zone database.",
+    "Turns: each model's own prediction at its given or default numbers (whichsun predict, whichsun models).",
+)
+"""Where the numbers of a plan come from."""
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
@@ -20,6 +33,8 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             "height_m": float(site.height_m),
         },
         "zone": {"name": plan.zone.name, "source": plan.zone.source, "words": plan.zone.words},
+        "above_horizon_m": plan.above_horizon_m,
+        "pressure_hpa": pressure_at(float(site.height_m)),
         "altitude_limits_deg": [plan.low_deg, plan.high_deg],
         "rotation": plan.law.name,
         "models": {model.name: dict(given) for model, given in plan.models},
@@ -33,6 +48,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             for season in plan.seasons
         ],
         "days": [_day(day, plan.zone) for day in plan.days],
+        "sources": list(SOURCES),
         "cautions": list(CAUTIONS),
     }
 

@@ -20,6 +20,8 @@ def test_keys(capsys):
     got = planned(capsys, "--dates", "2027-03-20..2027-03-21")
     assert got["schema"] == "whichsun/plan/1"
     assert got["cautions"] == list(CAUTIONS)
+    assert any("ERFA" in text for text in got["sources"])
+    assert got["pressure_hpa"] == 1010
     assert [day["date"] for day in got["days"]] == ["2027-03-20", "2027-03-21"]
     for day in got["days"]:
         morning, evening = day["windows"]
