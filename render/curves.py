@@ -164,7 +164,7 @@ def _draw(
         artists.append(_key_of_dates(ax, dates))
     every = [rows for rows_by_model in rows_by_date.values() for rows in rows_by_model.values()]
     _set_axes(ax, visible_ax, np.concatenate([_column(rows, "latitude_deg") for rows in every]))
-    return artists + _label_ends(ax, ends, colours)
+    return artists + _label_ends(ax, ends, {name: style.words for name, style in styles.items()})
 
 
 def _look(style: ModelStyle, order: int, number: int | None) -> dict[str, Any]:

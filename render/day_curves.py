@@ -82,7 +82,8 @@ def draw_day_curves(curves: Sequence[DayCurve], *, title: str, subtitle: str = "
             if number < 2:  # the same times stand below
                 ax.set_xlabel("")
         names = [curve.model for curve in curves]
-        lines = [_line(style) for style in model_styles(names).values()]
+        styles = list(model_styles(names).values())
+        lines = [_line(style) for style in styles]
         key = figure.legend(
             lines,
             names,
@@ -94,8 +95,8 @@ def draw_day_curves(curves: Sequence[DayCurve], *, title: str, subtitle: str = "
             handlelength=3.0,
             columnspacing=1.5,
         )
-        for text, line in zip(key.get_texts(), lines, strict=True):
-            text.set_color(line.get_color())
+        for text, style in zip(key.get_texts(), styles, strict=True):
+            text.set_color(style.words)
             text.set_fontweight("bold")
         return [*artists, key]
 

@@ -68,7 +68,7 @@ class DayFilm:
             for left, path in zip(self._lefts, paths, strict=True):
                 style = styles[path.model]
                 name_top = self._top / unit - 34
-                self._text(figure, left, name_top, path.model, 21, height, color=style.colour, weight="bold")
+                self._text(figure, left, name_top, path.model, 21, height, color=style.words, weight="bold")
                 box = left / width, 1 - sum(strip) / height, size_px / width, strip[1] / height
                 ax = figure.add_axes(box)
                 self._draw_sky(ax, path, style, limits)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
+from matplotlib.colors import to_rgb
 
 from ..models.errors import InputError
 from .curves import draw_sweep
@@ -16,6 +17,9 @@ from .style import FAINT, INK, PAPER, model_styles, new_figure, styled
 _WIDTH_PX, _PANEL_PX, _FOOT_PX = 1600, 520, 110
 _TITLE_PX, _LINE_PX, _WORDS_PX = 84, 38, 84  # at a width of 1600
 _SUSPECT = "#8A62B0"
+MANY = 3000
+"""More submissions than this are shaded by their number instead of drawn one by one."""
+_CELL_DEG = (1.0, 3.0)  # of latitude, of turn
 
 
 def draw_pool(
@@ -35,7 +39,8 @@ def draw_pool(
         ``model``; ``rows`` of a sweep (see :func:`whichsun.render.curves.draw_sweep`); ``words`` under the
         name; and arrays ``latitude_deg``, ``residual_deg`` (nan: the model gives no turn), ``suspect``
         (bool: a blunder is likelier under the leading model) and ``averaged`` (bool: nobody told where the
-        spots stood; drawn hollow) of the submissions.
+        spots stood; drawn hollow) of the submissions. More than :data:`MANY` are shaded by how many share a
+        cell of latitude and turn, on a logarithmic scale, without that distinction.
     title, subtitle : str
 
     Returns
@@ -66,6 +71,8 @@ def draw_pool(
             ax = figure.add_subplot(grid[number])
             name = str(panel["model"])
             artists += draw_sweep({name: panel["rows"]}, ax=ax)
+            for words in ax.texts:
+                words.set_fontsize(max(12.5, words.get_fontsize()))
             for line in ax.get_lines():
                 line.set_marker("")  # marks on the curve would look like submissions
             artists += _points(ax, panel, model_styles([name])[name].colour)
@@ -94,6 +101,9 @@ def _points(ax: Any, panel: Mapping[str, Any], colour: str) -> list[Artist]:
     suspect = np.asarray(panel["suspect"], dtype=bool)
     turn = _on_curve(panel["rows"], latitude) + residual
     turn = (turn + 180) % 360 - 180
+    if len(latitude) > MANY:
+        shade = ((~suspect, colour), (suspect, _SUSPECT))
+        return [_shading(ax, latitude[where], turn[where], look) for where, look in shade]
     size = float(np.clip(48 - 9 * np.log10(max(len(latitude), 1)), 5, 48))
     hollow = np.asarray(panel["averaged"], dtype=bool) & ~suspect
     told = ~hollow & ~suspect
@@ -103,6 +113,29 @@ def _points(ax: Any, panel: Mapping[str, Any], colour: str) -> list[Artist]:
         (suspect, {"s": size * 2.2, "marker": "x", "color": _SUSPECT, "lw": 1.4, "zorder": 5}),
     )
     return [ax.scatter(latitude[where], turn[where], **look) for where, look in looks]
+
+
+def _shading(ax: Any, latitude: np.ndarray, turn: np.ndarray, colour: str) -> Artist:
+    """Cells under the curve, the fuller the darker."""
+    edges = [
+        np.arange(-limit, limit + step / 2, step) for limit, step in zip((90, 180), _CELL_DEG, strict=True)
+    ]
+    count, _, _ = np.histogram2d(latitude, turn, bins=edges)
+    picture = np.zeros((*count.T.shape, 4))
+    picture[..., :3] = to_rgb(colour)
+    depth = np.log1p(count.T) / np.log1p(max(count.max(), 1))
+    picture[..., 3] = np.where(count.T > 0, 0.1 + 0.6 * depth, 0)
+    limits = ax.get_xlim(), ax.get_ylim()
+    image = ax.imshow(
+        picture,
+        extent=(-90, 90, -180, 180),
+        origin="lower",
+        aspect="auto",
+        interpolation="nearest",
+        zorder=1.2,
+    )
+    ax.set(xlim=limits[0], ylim=limits[1])
+    return image
 
 
 def _on_curve(rows: Sequence[Mapping[str, Any]], latitude: np.ndarray) -> np.ndarray:

@@ -103,7 +103,7 @@ def draw_region_discs(
         artists: list[Artist] = []
         for row, panel in enumerate(panels):
             top = 1 - (head + row * row_tall) / tall
-            colour = styles[panel["model"]].colour
+            colour = styles[panel["model"]].words
             figure.text(0.03, top, panel["model"], fontsize=14, color=colour, fontweight="bold", **look)
             figure.text(0.03, top - 0.29 / tall, panel.get("words", ""), fontsize=10.5, **look)
             for column, shot in enumerate(panel["shots"]):

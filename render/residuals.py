@@ -182,7 +182,7 @@ def _draw_panel(
             va="bottom",
             fontsize=11 if columns > 3 or len(name) > 24 else 12.5,
             fontweight="bold",
-            color=style.colour,
+            color=style.words,
         )
     )
     for i, (line, is_first) in enumerate(_wrapped(panel.get("lines", ()), columns)):

@@ -125,7 +125,7 @@ def _draw_panel(
     """
     room, discs, under = sizes
     scene = panel.scene
-    colour = model_styles([scene.model])[scene.model].colour
+    style = model_styles([scene.model])[scene.model]
     inner, margin = share - 0.04, left + 0.02
     figure.text(
         margin + 0.01,
@@ -134,7 +134,7 @@ def _draw_panel(
         va="top",
         fontsize=13 * scale,
         fontweight="bold",
-        color=colour,
+        color=style.words,
     )
     figure.text(
         margin + 0.01, (top - 0.025 * scale) / height, scene.title, va="top", fontsize=11 * scale, color=INK
@@ -148,7 +148,7 @@ def _draw_panel(
         middle = margin + inner * (i + 0.5) / count
         bottom = below - room - size - 0.026 * scale
         disc = figure.add_axes((middle - size / 2, bottom / height, size, size / height))
-        draw_camera_disc(panel.views[i], panel.spots[i], ax=disc, colour=colour)
+        draw_camera_disc(panel.views[i], panel.spots[i], ax=disc, colour=style.colour)
         looks: tuple[tuple[str, float, dict[str, Any]], ...] = (
             (panel.words[i], bottom + size + 0.003, {"va": "bottom", "fontweight": "bold"}),
             (_under(panel, i, share, scale), bottom - 0.002, {"va": "top", "color": FAINT}),

@@ -71,20 +71,20 @@ def scene_page(panels: Sequence[Panel], title: str, subtitle: str) -> str:
 
 def _section(panel: Panel) -> str:
     scene = panel.scene
-    colour = model_styles([scene.model])[scene.model].colour
+    style = model_styles([scene.model])[scene.model]
     buttons = "".join(
         f'<button type="button" data-key="{key}" aria-label="{words}">{sign}</button>'
         for key, sign, words in _BUTTONS
     )
     discs = "\n".join(
-        f'<figure><img src="{_disc(panel, i, colour)}" width="360" height="360" alt="{_told(panel, i)}">'
+        f'<figure><img src="{_disc(panel, i, style.colour)}" width="360" height="360" alt="{_told(panel, i)}">'
         f"<figcaption><b>{html.escape(panel.words[i])}</b><br>{_pieces(panel.below[i])}</figcaption></figure>"
         for i in range(len(panel.words))
     )
     notes = html.escape(" ".join(scene.notes))
     shape = scene.viewpoint.half_height / scene.viewpoint.half_width
     return f"""<section>
-<h2 style="color: {colour}">{html.escape(scene.model)}</h2>
+<h2 style="color: {style.words}">{html.escape(scene.model)}</h2>
 <p>{html.escape(scene.title)}</p>
 <div class="space" style="--shape: {shape:.3f}"><canvas tabindex="0" role="img" \
 aria-label="{html.escape(scene.title)}, to be turned with the arrow keys"></canvas></div>

@@ -29,18 +29,27 @@ _WIDTH_IN = 10.5  # every figure is this wide; the pixels asked for set the reso
 
 @dataclass(frozen=True)
 class ModelStyle:
-    """How one model is drawn everywhere: colour (hex), matplotlib line style and marker."""
+    """How one model is drawn everywhere: colour (hex), matplotlib line style and marker.
+
+    `dark` stands in for a colour that is too pale for words.
+    """
 
     colour: str
     line: Any
     marker: str
+    dark: str = ""
+
+    @property
+    def words(self) -> str:
+        """Colour of words, such as the model's name: at least 4.5 to 1 on paper and white (WCAG 2.1, AA)."""
+        return self.dark or self.colour
 
 
 _STYLES = {
     "distant-sphere": ModelStyle("#12345C", "-", "o"),
     "nearby-plane": ModelStyle("#A03015", (0, (6, 2)), "s"),
     "nearby-sphere": ModelStyle("#1F7F88", (0, (5, 1.6, 1, 1.6)), "^"),
-    "distant-plane": ModelStyle("#B28C36", (0, (1.2, 1.4)), "D"),
+    "distant-plane": ModelStyle("#B28C36", (0, (1.2, 1.4)), "D", "#86691F"),
 }
 _OTHERS = (
     ModelStyle("#8A62B0", (0, (9, 2, 2, 2)), "v"),

@@ -106,7 +106,7 @@ def draw_vertical_angle(
         ha="left" if to_right else "right",
         va="center",
         linespacing=1.1,
-        bbox={"boxstyle": "round,pad=0.15", "facecolor": casing, "edgecolor": "none", "alpha": 0.7},
+        bbox={"boxstyle": "round,pad=0.15", "facecolor": casing, "edgecolor": "none", "alpha": 0.82},
         zorder=7,
     )
     return [*artists, words]
@@ -161,7 +161,7 @@ def draw_turn_arc(
         ha="center",
         va="center",
         path_effects=effects,
-        bbox={"boxstyle": "round,pad=0.12", "facecolor": casing, "edgecolor": "none", "alpha": 0.6},
+        bbox={"boxstyle": "round,pad=0.12", "facecolor": casing, "edgecolor": "none", "alpha": 0.82},
         zorder=7,
     )
     return [*artists, words]

@@ -103,12 +103,13 @@ def draw_track_panels(
         for k, panel in enumerate(panels):
             left = (k % columns) * side / wide + (wide - columns * side) / (2 * wide)
             edge = 1 - (head + (k // columns) * (name + side)) / tall
-            colour = styles[panel["model"]].colour
+            look_of = styles[panel["model"]]
+            name_look = {"fontsize": 17, "fontweight": "bold", "color": look_of.words}
             x = left + 0.03
-            figure.text(x, edge, panel["model"], fontsize=17, color=colour, fontweight="bold", **look)
+            figure.text(x, edge, panel["model"], **name_look, **look)
             figure.text(x, edge - 0.34 / tall, "\n".join(said[k]), fontsize=13, linespacing=1.25, **look)
             ax = figure.add_axes((left, edge - (name + side) / tall, side / wide, side / tall))
-            artists += _draw_panel(ax, panel["tracks"], colour, top)
+            artists += _draw_panel(ax, panel["tracks"], look_of.colour, top)
     return artists
 
 

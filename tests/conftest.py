@@ -1,4 +1,4 @@
-"""A browser over its pipe, for the pages that the program writes."""
+"""For pages and pictures: a browser over its pipe, and the contrast of two colours."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import os
 import select
 import shutil
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -105,3 +106,21 @@ def browser(tmp_path_factory):
     opened = Browser(program, tmp_path_factory.mktemp("browser"))
     yield opened
     opened.close()
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of a hex colour as WCAG 2.1 defines it (its threshold 0.03928 is kept)."""
+    coded = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in coded)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.fixture(scope="session")
+def contrast() -> Callable[[str, str], float]:
+    """Contrast ratio of two hex colours, WCAG 2.1: from 1 to 21."""
+
+    def ratio(one: str, other: str) -> float:
+        light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+        return (light + 0.05) / (dark + 0.05)
+
+    return ratio
