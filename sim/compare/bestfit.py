@@ -139,7 +139,7 @@ def _likeliest(problem: Problem, evidence: Evidence) -> tuple[Array, Array, floa
     for _ in range(_ROUNDS):
         tried = np.clip(u + step * np.linspace(-1, 1, _TRIED), 0, 1) if problem.axes else u
         frame = Frame(problem, tried, np.tile(eta, (len(tried), 1)))
-        found, _, _, _ = refine(frame, frame.eta)
+        _, found, _, _, _ = refine(frame, frame.eta)
         values = value_of(tried, found)
         one = int(np.argmax(values))
         if values[one] > best:

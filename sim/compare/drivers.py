@@ -17,6 +17,7 @@ from ...models.geometry import Array
 from .contest import ModelScore, VariantScore
 from .data import LimbRatio, OutingData
 from .evidence import integrate
+from .leaving_out import evaluate_without
 from .likelihood import Scene
 from .numeric import ln_sum
 from .poses import Poses
@@ -89,7 +90,7 @@ class Driver:
 class LeftOut:
     """A measurement that can be left out: what it is, how the data look without it.
 
-    `kept` are the shots that stay where some do not.
+    `kept` are the shots that stay where some do not; `detection` is the spot's place among all of them.
     """
 
     kind: str
@@ -98,6 +99,7 @@ class LeftOut:
     name: str
     drop: Callable[[OutingData], OutingData]
     kept: tuple[int, ...] | None = None
+    detection: int | None = None
 
 
 def left_outs(data: OutingData, files: Sequence[str]) -> list[LeftOut]:
@@ -124,7 +126,7 @@ def left_outs(data: OutingData, files: Sequence[str]) -> list[LeftOut]:
     numbers = [number for shot in data.ids for number in shot]
     for k, (shot, number) in enumerate(zip(data.detections.shot, numbers, strict=True)):
         words = f"spot {number} of {files[shot]}"
-        found.append(LeftOut("spot", int(shot), number, words, lambda d, k=k: without_spot(d, k)))
+        found.append(LeftOut("spot", int(shot), number, words, lambda d, k=k: without_spot(d, k), None, k))
     return found
 
 
@@ -271,6 +273,7 @@ class _Draws:
     weight: Array
     poses: Poses
     by_quantity: Array  # (n, q): ln density of each quantity
+    without: Array | None  # (detections, n), two shots: ln likelihood of the spots without each of them
 
 
 def _draws_of(variant: VariantScore, count: int) -> _Draws:
@@ -288,7 +291,11 @@ def _draws_of(variant: VariantScore, count: int) -> _Draws:
     u, eta = evidence.u[pick], evidence.eta[pick]
     quantities = problem.data.quantities
     found = ln_densities(quantities, forecast(problem, u, eta)) if quantities else np.zeros((len(u), 0))
-    return _Draws(u, eta, evidence.ln_like[pick], weight, problem.poses(u, eta), found)
+    poses, without = problem.poses(u, eta), None
+    if problem.data.n_shots == 2:
+        every = np.arange(len(problem.scene.detections.shot))
+        without = evaluate_without(problem.scene, poses, problem.rolls(eta), problem.squashes(eta), every)
+    return _Draws(u, eta, evidence.ln_like[pick], weight, poses, found, without)
 
 
 def _block(weight: Array, count: int) -> int:
@@ -344,6 +351,9 @@ def _ln_ratio(variant: VariantScore, one: LeftOut, draws: _Draws) -> tuple[float
     if one.kind == "quantity":
         numbers: list[int | None] = [other.number + 1 for other in variant.problem.data.quantities]
         change = -draws.by_quantity[:, numbers.index(one.id)]
+    elif one.detection is not None and draws.without is not None:
+        ln_photos = draws.without[one.detection] + variant.problem.ln_limbs(draws.poses)
+        change = ln_photos + draws.by_quantity.sum(1) - draws.ln_like
     else:
         problem = _problem_without(variant.problem, one)
         eta, poses = draws.eta, draws.poses

@@ -19,7 +19,7 @@ from .matching import PairList, rough_sum, sum_over_matchings
 from .poses import Poses, rolled
 from .tracks import sum_over_tracks
 
-_CHUNK = 120_000  # detections times trials handled at once
+_CHUNK = 40_000  # detections times trials handled at once: what fits the processor's cache goes faster
 
 
 @dataclass(frozen=True)
@@ -163,26 +163,21 @@ def _part_of(scene: Scene, part: slice) -> Scene:
 
 
 def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool, rough: bool) -> Evaluation:
-    found, rates = scene.detections, scene.rates
     placed = place(scene, poses, roll, squash)
     b = len(poses)
-    density = rates.spots / (4 * np.pi)
-    ln_single_real = placed.ln_found + placed.ln_missed.sum(-1)
-    single = rates.false / np.pi + density * np.exp(ln_single_real)[..., None]
-    ln_single = np.where(np.broadcast_to(found.valid, (b, len(found.shot)))[..., None], np.log(single), 0.0)
-    empty = -(len(scene.days) * rates.false) - poses.seen[:, None] * rates.spots
-    ln_unmatched = empty + ln_single.sum(1)
-    pairs = pair_list(scene, placed, ln_single, np.log(density))
+    ln_single, ln_unmatched = singles(scene, placed, poses)
+    ln_density = np.log(scene.rates.density)
+    pairs = pair_list(scene, placed, ln_single, ln_density)
     if rough:
         ln_sum = rough_sum(pairs, b, len(scene.days))
     elif len(scene.days) == 2:
         ln_sum = sum_over_matchings(pairs, b)
     else:
-        ln_sum = sum_over_tracks(scene, placed, pairs, ln_single, np.log(density), b)
+        ln_sum = sum_over_tracks(scene, placed, pairs, ln_single, ln_density, b)
     by_rate = ln_unmatched + ln_sum
     return Evaluation(
-        _log_mean(by_rate),
-        _log_mean(ln_unmatched),
+        log_mean(by_rate),
+        log_mean(ln_unmatched),
         by_rate,
         ln_unmatched,
         pairs if keep else None,
@@ -190,7 +185,18 @@ def _evaluate(scene: Scene, poses: Poses, roll: Array, squash: Array, keep: bool
     )
 
 
-def _log_mean(by_rate: Array) -> Array:
+def singles(scene: Scene, placed: Placed, poses: Poses) -> tuple[Array, Array]:
+    """ln weight of every detection alone (b, n, f), and ln likelihood with nothing matched (b, f)."""
+    rates, valid = scene.rates, scene.detections.valid
+    real = rates.density * np.exp(placed.ln_found + placed.ln_missed.sum(-1))[..., None]
+    shape = (len(poses), valid.shape[1], 1)
+    ln_single = np.where(np.broadcast_to(valid[..., None], shape), np.log(rates.false / np.pi + real), 0.0)
+    empty = -(len(scene.days) * rates.false) - poses.seen[:, None] * rates.spots
+    return ln_single, empty + ln_single.sum(1)
+
+
+def log_mean(by_rate: Array) -> Array:
+    """ln of the mean over the false rates, (b,)."""
     top = by_rate.max(-1)
     return top + np.log(np.exp(by_rate - top[:, None]).mean(-1))
 
@@ -200,71 +206,78 @@ def place(scene: Scene, poses: Poses, roll: Array, squash: Array) -> Placed:
     found, days = scene.detections, scene.days
     b, n = len(poses), len(found.shot)
     axes = rolled(poses.axes, roll)
-    point, spread = np.empty((b, n, 3)), np.empty((b, n, 2, 3))
-    stretch = np.empty((b, n, 3))
+    vectors = np.empty((b, n, 4, 3))
     ln_found = np.empty((b, n))
     missed = np.zeros((b, n, len(days)))
     for s in range(len(days)):
-        own = np.flatnonzero(found.shot == s)
-        if len(own) == 0:
+        own = _run(np.flatnonzero(found.shot == s))
+        if own is None:
             continue
-        ground = _on_surface(found, own, poses.distance[:, s], squash[:, s])
-        vectors = ground.vectors @ axes[:, s][:, None]
-        ln_found[:, own] = ground.ln_found
-        carried = _carry(vectors, -(days[s] - days[0]), scene.law)
-        point[:, own], spread[:, own], stretch[:, own] = (
-            carried[:, :, 0],
-            carried[:, :, 1:3],
-            carried[:, :, 3],
-        )
+        local, ln_found[:, own] = _on_surface(found, own, poses.distance[:, s], squash[:, s])
+        turned = (local.reshape(b, -1, 3) @ axes[:, s]).reshape(local.shape)
+        vectors[:, own] = _carry(turned, -(days[s] - days[0]), scene.law)
         for other in range(len(days)):
             if other == s:
                 continue
-            there = _carry(vectors[:, :, :1], days[other] - days[s], scene.law)[:, :, 0]
-            cos = np.einsum("bni,bi->bn", there, -axes[:, other, 2])
+            there = _carry(turned[:, :, :1], days[other] - days[s], scene.law)[:, :, 0]
+            cos = (there @ -axes[:, other, 2, :, None])[..., 0]
             ln_missed = _ln_missed(found.area[own], cos, poses.distance[:, other])
             if scene.hidden is not None and scene.hidden.grids[other].any():
-                local = there @ np.swapaxes(axes[:, other], 1, 2)
-                ln_missed[scene.hidden.at(other, *disc_place(local, poses.distance[:, other]))] = 0.0
+                seen_at = there @ np.swapaxes(axes[:, other], 1, 2)
+                ln_missed[scene.hidden.at(other, *disc_place(seen_at, poses.distance[:, other]))] = 0.0
             missed[:, own, other] = ln_missed
-    return Placed(point, spread, stretch, ln_found, missed)
+    return Placed(vectors[:, :, 0], vectors[:, :, 1:3], vectors[:, :, 3], ln_found, missed)
 
 
-@dataclass(frozen=True)
-class _Ground:
-    vectors: Array  # (b, n, 4, 3): place, two rows of spread, derivative by ln(scale of y); disc axes
-    ln_found: Array
+def _run(places: np.ndarray) -> np.ndarray | slice | None:
+    """Places that follow each other as a slice, which needs no copy; None for none."""
+    if len(places) == 0:
+        return None
+    start, stop = int(places[0]), int(places[-1]) + 1
+    return slice(start, stop) if stop - start == len(places) else places
 
 
-def _on_surface(found: Detections, own: np.ndarray, distance: Array, squash: Array) -> _Ground:
-    """Inverse projection with its derivatives: a = (x^2+y^2)/(d^2-1), P.s = (-a d - sqrt(1-x^2-y^2))/(1+a)."""
+def _on_surface(
+    found: Detections, own: np.ndarray | slice, distance: Array, squash: Array
+) -> tuple[Array, Array]:
+    """Inverse projection with its derivatives: a = (x^2+y^2)/(d^2-1), P.s = (-a d - sqrt(1-x^2-y^2))/(1+a).
+
+    Returns vectors (b, n, 4, 3) along the disc's axes (place, two rows of spread, derivative by the logarithm of the
+    scale of y) and ln of (chance of detection / disc area per solid angle), (b, n).
+    """
     factor = np.exp(squash)[:, None]
-    x, y = found.z[:, own, 0], found.z[:, own, 1] * factor
-    x = np.broadcast_to(x, y.shape)
+    y = found.z[:, own, 1] * factor
+    x = np.broadcast_to(found.z[:, own, 0], y.shape)
     rho2 = x**2 + y**2
     inside = np.minimum(rho2, 1 - 1e-4)
     d = distance[:, None]
     k2 = 1 / (d**2 - 1)
-    a, w = inside * k2, np.sqrt(1 - inside)
-    away = (-a * d - w) / (1 + a)
-    slope = ((1 / (2 * w) - k2 * d) * (1 + a) - (-a * d - w) * k2) / (1 + a) ** 2
     k = np.sqrt(k2)
+    one_a, w = 1 + inside * k2, np.sqrt(1 - inside)
+    away = (-(d * k2) * inside - w) / one_a
+    slope = 2 * ((0.5 / w - k2 * d) - away * k2) / one_a
     scale = (d + away) * k
-    place_ = np.stack([scale * x, scale * y, away], axis=-1)
-    place_ /= np.linalg.norm(place_, axis=-1, keepdims=True)
-    lean = np.stack([k * x, k * y, np.ones_like(x)], axis=-1) * (2 * slope)[..., None]
-    by_x, by_y = lean * x[..., None], lean * y[..., None]
-    by_x[..., 0] += scale
-    by_y[..., 1] += scale
-    root = np.broadcast_to(found.root[:, own], (*y.shape[:1], len(own), 2, 2))
-    stretched = by_y * factor[..., None]
-    spread_0 = root[..., 0, 0, None] * by_x + root[..., 1, 0, None] * stretched
-    spread_1 = root[..., 0, 1, None] * by_x + root[..., 1, 1, None] * stretched
-    vectors = np.stack([place_, spread_0, spread_1, by_y * y[..., None]], axis=-2)
+    root = found.root[:, own]
+    vectors = np.empty((*y.shape, 4, 3))
+    size = 1 / np.sqrt(scale**2 * rho2 + away**2)
+    for axis, part in enumerate((scale * x, scale * y, away)):
+        np.multiply(part, size, out=vectors[..., 0, axis])
+    for row, (by_x, by_y) in enumerate(
+        (
+            (root[..., 0, 0], root[..., 1, 0] * factor),
+            (root[..., 0, 1], root[..., 1, 1] * factor),
+            (0.0, y),
+        ),
+        start=1,
+    ):
+        lean = slope * (by_x * x + by_y * y)
+        vectors[..., row, 0] = lean * (k * x) + by_x * scale
+        vectors[..., row, 1] = lean * (k * y) + by_y * scale
+        vectors[..., row, 2] = lean
     area = (d**2 - 1) * (-d * away - 1) / (d + away) ** 3
     with np.errstate(divide="ignore"):
         chance = np.log(np.maximum(world.detection(np.sqrt(rho2)), 1e-6))
-    return _Ground(vectors, chance - np.log(np.maximum(area, 1e-6)))
+    return vectors, chance - np.log(np.maximum(area, 1e-6))
 
 
 def _carry(vectors: Array, days: float, law: RotationLaw) -> Array:
@@ -274,7 +287,11 @@ def _carry(vectors: Array, days: float, law: RotationLaw) -> Array:
     angle = law.drift(np.arcsin(np.clip(vectors[:, :, 0, 2], -1, 1))) * days
     cos, sin = np.cos(angle)[..., None], np.sin(angle)[..., None]
     x, y = vectors[..., 0], vectors[..., 1]
-    return np.stack([cos * x - sin * y, sin * x + cos * y, vectors[..., 2]], axis=-1)
+    turned = np.empty_like(vectors)
+    turned[..., 0] = cos * x - sin * y
+    turned[..., 1] = sin * x + cos * y
+    turned[..., 2] = vectors[..., 2]
+    return turned
 
 
 def _ln_missed(area: Array, cos_psi: Array, distance: Array) -> Array:
@@ -290,16 +307,14 @@ def pair_list(scene: Scene, placed: Placed, ln_single: Array, ln_density: Array)
     """All pairs from different shots inside the gate, with ln of w(pair) / (w(single) w(single))."""
     shot, days = scene.detections.shot, scene.days
     point, spread = placed.point, placed.spread
-    variance = (spread**2).sum((-1, -2))
+    variance = np.einsum("bnij,bnij->bn", spread, spread)
     valid = scene.detections.valid
     pieces: list[tuple[np.ndarray, ...]] = []
     for s in range(len(days)):
         for t in range(s + 1, len(days)):
             first, second = np.flatnonzero(shot == s), np.flatnonzero(shot == t)
             extra = drift_variances(days[t] - days[s])
-            chord = 2 - 2 * point[:, first] @ np.swapaxes(point[:, second], 1, 2)
-            bound = variance[:, first, None] + variance[:, None, second] + extra[-1]
-            near = chord < world.GATE**2 * bound
+            near = _near(point, variance, first, second, extra[-1])
             near &= valid[:, first, None] & valid[:, None, second]
             b, i, j = np.nonzero(near)
             pieces.append((b, first[i], second[j], np.broadcast_to(extra, (len(b), 2))))
@@ -310,15 +325,25 @@ def pair_list(scene: Scene, placed: Placed, ln_single: Array, ln_density: Array)
         b, i, j, extra = b[order], i[order], j[order], extra[order]
     delta, cov = tangent_offsets(point[b, i], point[b, j], spread[b, i], spread[b, j])
     ln_g, inside = offset_density(delta, cov, extra)
-    b, i, j = b[inside], i[inside], j[inside]
-    delta, cov, extra = delta[inside], cov[inside], extra[inside]
+    if not inside.all():
+        b, i, j, ln_g = b[inside], i[inside], j[inside], ln_g[inside]
+        delta, cov, extra = delta[inside], cov[inside], extra[inside]
     ln_real = placed.ln_found[b, i] + placed.ln_found[b, j]
     if len(days) > 2:
         both = placed.ln_missed[b, i].copy()
         both[np.arange(len(b)), shot[j]] = 0.0
         ln_real = ln_real + both.sum(-1)
-    ln_ratio = (ln_real + ln_g[inside])[:, None] + ln_density - ln_single[b, i] - ln_single[b, j]
+    ln_ratio = (ln_real + ln_g)[:, None] + ln_density - ln_single[b, i] - ln_single[b, j]
     return PairList(b, i, j, ln_ratio, delta, cov, extra)
+
+
+def _near(point: Array, variance: Array, first: np.ndarray, second: np.ndarray, extra: float) -> np.ndarray:
+    """Pairs (b, n, m) that may lie inside the gate: chord^2 < gate^2 (both variances + `extra`), by one product."""
+    half = 0.5 * world.GATE**2 * variance
+    left, right = np.empty((len(point), len(first), 5)), np.empty((len(point), 5, len(second)))
+    left[..., :3], left[..., 3], left[..., 4] = point[:, first], half[:, first], 1.0
+    right[:, :3], right[:, 3], right[:, 4] = np.swapaxes(point[:, second], 1, 2), 1.0, half[:, second]
+    return left @ right > 1 - 0.5 * world.GATE**2 * extra
 
 
 def drift_variances(days: float) -> Array:

@@ -8,13 +8,14 @@ masks. Leaving out a pair costs at most its own R of the sum, relative, so the f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from ...models.geometry import Array
 
-_MASK_CELLS = 1_000_000
+_MASK_CELLS = 1 << 17
+_LEFT_OUT_AT_ONCE = 8  # detections
 _FAINT = float(np.log(1e-6))
 MOST_COLUMNS = 10  # of a component; beyond that its faintest pairs are left out until it falls apart
 
@@ -81,6 +82,39 @@ def sum_over_matchings(pairs: PairList, b: int) -> Array:
     if rest.any():
         _add_rest(result, pairs[rest])
     return result
+
+
+def sums_without(pairs: PairList, b: int, left_out: np.ndarray) -> Array:
+    """:func:`sum_over_matchings` without each of some detections in turn, shape (k, b, f).
+
+    A detection takes its own pairs away; only the sum over their connected component is worked out anew.
+    """
+    whole = sum_over_matchings(pairs, b)
+    result = np.tile(whole, (len(left_out), 1, 1))
+    pairs = pairs[pairs.ln_ratio.max(1) > _FAINT] if len(pairs) else pairs
+    if len(pairs) == 0:
+        return result
+    group = components(pairs.trial, pairs.first, pairs.second)
+    for start in range(0, len(left_out), _LEFT_OUT_AT_ONCE):
+        some = left_out[start : start + _LEFT_OUT_AT_ONCE]
+        parts = []
+        for place, one in enumerate(some):
+            own = (pairs.first == one) | (pairs.second == one)
+            touched = np.zeros(int(group.max()) + 1, dtype=bool)
+            touched[group[own]] = True
+            local = pairs[touched[group]]
+            parts.append((replace(local, trial=local.trial + place * b), own[touched[group]]))
+        joined = _concatenated([part for part, _ in parts])
+        stays = ~np.concatenate([own for _, own in parts])
+        size = len(some) * b
+        change = sum_over_matchings(joined[stays], size) - sum_over_matchings(joined, size)
+        result[start : start + len(some)] += change.reshape(len(some), b, -1)
+    return result
+
+
+def _concatenated(parts: list[PairList]) -> PairList:
+    names = [field.name for field in fields(PairList)]
+    return PairList(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
 
 
 def _add_stars(result: Array, ln_ratio: Array, key: np.ndarray, width: int) -> None:
@@ -172,19 +206,27 @@ def _thinned(pairs: PairList) -> tuple[PairList, np.ndarray]:
 
 
 def _mask_sum(weight: Array) -> Array:
-    """ln of the sum for dense weights (rows, columns, f, b), by dynamic programming over used columns; (b, f)."""
-    rows, columns = weight.shape[:2]
-    masks = np.arange(1 << columns)
-    state = np.zeros((1 << columns, *weight.shape[2:]))
-    state[0] = 1.0
-    used = 0
+    """ln of the sum for dense weights (rows, columns, f, b), by dynamic programming over used columns; (b, f).
+
+    The state of a set of used columns stands at the number whose bits they are; columns come in the order in which
+    the rows reach them, so that the states of those not yet reached need no room.
+    """
+    rows, columns, *tail = weight.shape
+    there: np.ndarray = np.any(weight, axis=(2, 3))
+    first = np.where(there.any(0), there.argmax(0), rows)
+    order = np.argsort(first, kind="stable")
+    weight, there, first = weight[:, order].reshape(rows, columns, -1), there[:, order], first[order]
+    state = np.ones((1, weight.shape[2]))
     for r in range(rows):
-        grown = state.copy()
-        for c in range(columns):
-            if not weight[r, c].any():
-                continue
-            without = masks[((masks >> c) & 1 == 0) & (masks & ~used == 0)]
-            grown[without | (1 << c)] += state[without] * weight[r, c]
-        used |= sum(1 << c for c in range(columns) if weight[r, c].any())
+        before = len(state)
+        grown = np.zeros((1 << int((first <= r).sum()), state.shape[1]))
+        grown[:before] = state
+        for c in np.flatnonzero(there[r]):
+            bit = 1 << int(c)
+            if bit >= before:
+                grown[bit : bit + before] += state * weight[r, c]
+            else:
+                new = grown[:before].reshape(-1, 2, bit, state.shape[1])
+                new[:, 1] += state.reshape(new.shape)[:, 0] * weight[r, c]
         state = grown
-    return np.log(state.sum(0)).T
+    return np.log(state.sum(0)).reshape(tail).T

@@ -19,6 +19,9 @@ from .problem import Problem
 from .quantities_likelihood import pull_at
 
 _ITERATIONS = 6
+_SETTLED = 0.02  # a step below so many standard deviations ends the adjustment
+_MERGED_AFTER, _MERGED = 1, 0.1  # after the second step; squared Mahalanobis distance of rows that are one
+_AT_ONCE = 40_000  # detections times rows
 AXES_STEPS = {"clock": 20.0, "latitude": 1e-3, "longitude": 1e-3}  # seconds and degrees; 1e-4 of other priors
 _SAME = 4.0  # squared Mahalanobis distance below which two modes are one
 
@@ -193,41 +196,73 @@ def best_of_each(group: np.ndarray, value: Array, most: int) -> np.ndarray:
     return order[np.arange(len(order)) - start < most]
 
 
-def refine(frame: Frame, eta: Array) -> tuple[Array, Array, Array, Array]:
+def refine(
+    frame: Frame, eta: Array, node: np.ndarray | None = None
+) -> tuple[np.ndarray, Array, Array, Array, Array]:
     """Adjust eta (m, k) by pairs and priors; the frame has one row for each.
+
+    Where `node` (m,) is given, rows of one node that run into each other are gone on with once.
 
     Returns
     -------
-    eta : ndarray, shape (m, k)
-    precision : ndarray, shape (m, k, k)
-    ln_like, ln_unmatched : ndarray, shape (m,)
+    rows : ndarray of int, shape (r,)
+        Those that are left.
+    eta : ndarray, shape (r, k)
+    precision : ndarray, shape (r, k, k)
+    ln_like, ln_unmatched : ndarray, shape (r,)
         Of the spots alone.
     """
     nuisances = frame.problem.nuisances
     prior = np.diag(1 / nuisances.width**2)
     pull = np.where(nuisances.uniform, 0.0, 1 / nuisances.width**2)
+    tried: Array = eta.copy()
     best: Array = eta.copy()
     best_value = np.full(len(eta), -np.inf)
-    for _ in range(_ITERATIONS):
-        gradient, precision, value, _, others = _normal_equations(frame, eta, rough=True)
-        value = value + others + nuisances.ln_prior(eta)
-        better = value > best_value
-        best[better], best_value[better] = eta[better], value[better]
-        step = np.linalg.solve(precision + prior, (gradient - pull * eta)[..., None])[..., 0]
+    left = np.ones(len(eta), dtype=bool)
+    active = np.arange(len(eta))
+    for count in range(_ITERATIONS):
+        gradient, precision, value, _, others = _normal_equations(frame, tried, active, rough=True)
+        value = value + others + nuisances.ln_prior(tried[active])
+        better = value > best_value[active]
+        best[active[better]], best_value[active[better]] = tried[active[better]], value[better]
+        precision = precision + prior
+        step = np.linalg.solve(precision, (gradient - pull * tried[active])[..., None])[..., 0]
         step = np.clip(step, -3 * nuisances.width, 3 * nuisances.width)
-        moved = np.where(better[:, None], eta, best) + np.where(better, 1.0, 0.3)[:, None] * step
-        eta = nuisances.inside(np.asarray(moved, dtype=float))
-        if np.all(np.abs(step) < 0.02 / np.sqrt(np.einsum("mkk->mk", precision + prior))):
+        moved = np.where(better, 1.0, 0.3)[:, None] * step + best[active]
+        tried[active] = nuisances.inside(np.asarray(moved, dtype=float))
+        moving = np.any(np.abs(step) > _SETTLED / np.sqrt(np.einsum("mkk->mk", precision)), axis=1)
+        if node is not None and count == _MERGED_AFTER:
+            order = best_of_each(node[active], best_value[active], len(active))
+            alone = without_twins(
+                node[active], nuisances.wrapped(tried[active]), precision, nuisances.periodic, order, _MERGED
+            )
+            left[active] = False
+            left[active[alone]] = True
+            moving &= left[active]
+        active = active[moving]
+        if len(active) == 0:
             break
-    _, _, value, _, others = _normal_equations(frame, eta, rough=True)
-    eta = np.where((value + others + nuisances.ln_prior(eta) < best_value)[:, None], best, eta)
-    _, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, eta)
-    return eta, precision + prior, ln_like, ln_unmatched
+    if len(active):
+        _, _, value, _, others = _normal_equations(frame, tried, active, rough=True)
+        worse = active[value + others + nuisances.ln_prior(tried[active]) < best_value[active]]
+        tried[worse] = best[worse]
+    rows = np.flatnonzero(left)
+    _, precision, ln_like, ln_unmatched, _ = _normal_equations(frame, tried, rows)
+    return rows, tried[rows], precision + prior, ln_like, ln_unmatched
 
 
 def _normal_equations(
-    frame: Frame, eta: Array, rough: bool = False
-) -> tuple[Array, Array, Array, Array, Array | float]:
+    frame: Frame, eta: Array, rows: np.ndarray, rough: bool = False
+) -> tuple[Array, Array, Array, Array, Array]:
+    """:func:`_equations` of some rows, some of them at a time: what fits the processor's cache goes faster."""
+    step = max(1, _AT_ONCE // max(len(frame.problem.scene.detections.shot), 1))
+    blocks = [rows[start : start + step] for start in range(0, len(rows), step)] or [rows]
+    parts = [_equations(frame.part(block), eta[block], rough) for block in blocks]
+    first, second, third, fourth, fifth = map(np.concatenate, zip(*parts, strict=True))
+    return first, second, third, fourth, fifth
+
+
+def _equations(frame: Frame, eta: Array, rough: bool) -> tuple[Array, Array, Array, Array, Array]:
     """Pull and precision of all pairs, each weighted with its chance, and of the quantities; then ln likelihood
     of the spots with and without matches, and that of the quantities, to first order from the frame."""
     problem = frame.problem
@@ -249,7 +284,7 @@ def _normal_equations(
         gradient[who] = -np.add.reduceat((pulled @ pairs.delta[..., None])[..., 0], starts)
         precision[who] = np.add.reduceat(pulled @ slope, starts)
     if frame.pull is None:
-        return gradient, precision, result.ln_like, result.ln_unmatched, 0.0
+        return gradient, precision, result.ln_like, result.ln_unmatched, np.zeros(m)
     pulled_too, tighter, ln_quantities = frame.pull.moved(eta - frame.eta).equations(problem.data.quantities)
     return gradient + pulled_too, precision + tighter, result.ln_like, result.ln_unmatched, ln_quantities
 
@@ -284,8 +319,8 @@ def pair_precision(pairs: PairList) -> Array:
 def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes:
     """Refine seeds (one frame row each), join equal ones, and integrate each by Laplace's method."""
     nuisances = frame.problem.nuisances
-    eta, precision, ln_like, ln_unmatched = refine(frame, seeds)
-    eta = nuisances.wrapped(eta)
+    rows, eta, precision, ln_like, ln_unmatched = refine(frame, seeds, node)
+    node, eta = node[rows], nuisances.wrapped(eta)
     k = eta.shape[1]
     with np.errstate(divide="ignore"):
         surplus = ln_like + np.log(-np.expm1(np.minimum(ln_unmatched - ln_like, -1e-12)))
@@ -294,7 +329,7 @@ def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes
     ln_volume = 0.5 * k * np.log(2 * np.pi) + np.log(np.einsum("mkk->mk", root)).sum(-1)
     ln_mass = surplus + nuisances.ln_prior(eta) + ln_volume
     if frame.pull is not None:
-        ln_mass = ln_mass + frame.problem.ln_quantities(frame.u, eta)
+        ln_mass = ln_mass + frame.problem.ln_quantities(frame.u[rows], eta)
     keep = np.flatnonzero(np.isfinite(ln_mass))
     order = keep[best_of_each(node[keep], ln_mass[keep], len(keep))]
     order = without_twins(node, eta, precision, nuisances.periodic, order)
@@ -303,7 +338,12 @@ def modes_from(frame: Frame, node: np.ndarray, seeds: Array, most: int) -> Modes
 
 
 def without_twins(
-    node: np.ndarray, eta: Array, precision: Array, periodic: np.ndarray, order: np.ndarray
+    node: np.ndarray,
+    eta: Array,
+    precision: Array,
+    periodic: np.ndarray,
+    order: np.ndarray,
+    same_as: float = _SAME,
 ) -> np.ndarray:
     """Drop every mode that lies on a heavier one of its node; `order` is by node, then falling mass."""
     alive = np.ones(len(order), dtype=bool)
@@ -317,5 +357,5 @@ def without_twins(
         gap = eta[order[back:]] - eta[order[:-back]]
         gap = np.where(periodic, (gap + np.pi) % (2 * np.pi) - np.pi, gap)
         far = np.einsum("mi,mij,mj->m", gap, precision[order[:-back]], gap)
-        alive[back:] &= ~(same & (far < _SAME) & alive[:-back])
+        alive[back:] &= ~(same & (far < same_as) & alive[:-back])
     return order[alive]

@@ -39,6 +39,11 @@ class Rates:
     false: Array
     spots: Array
 
+    @property
+    def density(self) -> Array:
+        """Real spots per solid angle, (f,)."""
+        return self.spots / (4 * np.pi)
+
     @classmethod
     def from_counts(cls, counts: Array, open_share: float = 1.0) -> Rates:
         """Rates from the number of detections in each shot alone; `open_share` of the discs was not hidden."""
