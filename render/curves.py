@@ -73,7 +73,7 @@ def draw_sweep(
         raise InputError("rows_by_model", "must hold one or more models, each with one or more rows")
     with styled():
         if ax is None:
-            ax, visible_ax = _new_panels(title, subtitle, top=0.855)
+            ax, visible_ax = _new_panels(title, subtitle, top=0.79)
         return _draw({"": rows_by_model}, measurement, ax, visible_ax, key)
 
 
@@ -111,7 +111,7 @@ def draw_sweep_dates(
             raise InputError("rows_by_date", "must hold the same models at each date, each with rows")
     with styled():
         if ax is None:
-            ax, visible_ax = _new_panels(title, subtitle, top=0.805)
+            ax, visible_ax = _new_panels(title, subtitle, top=0.75)
         return _draw(rows_by_date, measurement, ax, visible_ax, key)
 
 
@@ -119,12 +119,12 @@ def _new_panels(title: str, subtitle: str, top: float) -> tuple[Axes, Axes]:
     """A figure with its title; the panels of the turns and of the visible share."""
     figure = new_figure(1600, 1100)
     grid = figure.add_gridspec(
-        2, 1, height_ratios=(3.4, 1), left=0.105, right=0.83, top=top, bottom=0.075, hspace=0.1
+        2, 1, height_ratios=(3.4, 1), left=0.125, right=0.8, top=top, bottom=0.085, hspace=0.1
     )
     ax = figure.add_subplot(grid[0])
-    figure.text(0.025, 0.962, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
+    figure.text(0.025, 0.968, title, fontsize=18, va="top", fontfamily="DejaVu Serif")
     if subtitle:
-        figure.text(0.025, 0.922, subtitle, fontsize=11, va="top", color=FAINT)
+        figure.text(0.025, 0.918, subtitle, fontsize=13, va="top", color=FAINT)
     return ax, figure.add_subplot(grid[1], sharex=ax)
 
 
@@ -159,7 +159,7 @@ def _draw(
     artists += draw_measurements(ax, points, colours, dated=len(dates) > 1)
     if dim:
         words = "pale: pattern turned inside out, its turn means little"
-        artists.append(above(ax, words, 9, right=True))
+        artists.append(above(ax, words, 28, right=True))
     if len(dates) > 1:
         artists.append(_key_of_dates(ax, dates))
     every = [rows for rows_by_model in rows_by_date.values() for rows in rows_by_model.values()]
@@ -216,12 +216,12 @@ def _key_of_dates(ax: Axes, dates: Sequence[str]) -> Artist:
         lines,
         dates,
         loc="lower left",
-        bbox_to_anchor=(0.0, 1 + 25 / height),
+        bbox_to_anchor=(0.0, 1 + 48 / height),
         borderaxespad=0.0,
         borderpad=0.0,
         ncols=len(dates),
         frameon=False,
-        fontsize=11.5,
+        fontsize=13,
         handlelength=3.6,
         columnspacing=1.6,
     )
@@ -282,16 +282,18 @@ def _set_axes(ax: Axes, visible_ax: Axes | None, latitudes: Array) -> None:
         FuncFormatter(lambda value, _: f"{value:.0f}\N{DEGREE SIGN}".replace("-", "−"))
     )
     ax.axhline(0, color=FAINT, lw=0.9, zorder=1)
-    ax.set_ylabel("turn of the pattern (degrees)\n← clockwise      anticlockwise →")
+    ax.set_ylabel("turn of the pattern (degrees)\n← clockwise      anticlockwise →", fontsize=13)
     lowest = ax
     if visible_ax is not None:
         quiet_axes(visible_ax)
         visible_ax.set_ylim(-3, 103)
         visible_ax.yaxis.set_major_locator(MultipleLocator(50))
-        visible_ax.set_ylabel("spots visible\nboth times (%)")
+        visible_ax.set_ylabel("spots visible\nboth times (%)", fontsize=13)
         ax.tick_params(labelbottom=False)
         lowest = visible_ax
-    lowest.set_xlabel("latitude of the site (degrees)")
+    lowest.set_xlabel("latitude of the site (degrees)", fontsize=13)
+    for one in (ax, lowest):
+        one.tick_params(labelsize=12)
 
 
 def _label_ends(
@@ -301,7 +303,7 @@ def _label_ends(
     names = sorted(ends, key=lambda name: ends[name][1])
     low, high = ax.get_ylim()
     height = ax.get_position().height * figure_of(ax).get_size_inches()[1] * 72
-    gap = 17 / height * (high - low)
+    gap = 19 / height * (high - low)
     places = spread_apart([ends[name][1] for name in names], gap, low + gap / 2, high - gap / 2)
     right = ax.get_xlim()[1]
     offset = 0.03 * (right - ax.get_xlim()[0])
@@ -315,7 +317,7 @@ def _label_ends(
                 (right + offset, place),
                 va="center",
                 ha="left",
-                fontsize=11.5,
+                fontsize=13,
                 color=colours[name],
                 fontweight="bold",
                 annotation_clip=False,

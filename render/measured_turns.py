@@ -84,7 +84,7 @@ def _draw_date(ax: Axes, measurement: Mapping[str, Any]) -> Artist:
         (9, -7),
         textcoords="offset points",
         va="top",
-        fontsize=10.5,
+        fontsize=12,
         color=MEASURED,
         zorder=6.5,
         path_effects=[withStroke(linewidth=3, foreground=PAPER)],
@@ -102,15 +102,15 @@ def _draw_expected(ax: Axes, measurement: Mapping[str, Any], colours: Mapping[st
     for name, turn in known.items():
         artists += ax.plot(latitude, turn, "X", ms=13, mfc=colours[name], mec=PAPER, mew=1.0, zorder=5.5)
     words = "✖ in a model's colour: its turn for the very spots on these photos"
-    artists.append(above(ax, words, 22, right=True))
+    artists.append(above(ax, words, 46, right=True))
     return artists
 
 
 def above(ax: Axes, words: str, points: float, *, right: bool = False) -> Artist:
     """Words `points` above the panel: bold at its left edge, or small and faint at its right one."""
-    look: dict[str, Any] = {"fontsize": 11, "color": INK, "fontweight": "bold"}
+    look: dict[str, Any] = {"fontsize": 13, "color": INK, "fontweight": "bold"}
     if right:
-        look = {"fontsize": 9.5, "color": FAINT, "ha": "right"}
+        look = {"fontsize": 12, "color": FAINT, "ha": "right"}
     return ax.annotate(
         words,
         (1.0 if right else 0.0, 1),

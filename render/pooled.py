@@ -72,13 +72,15 @@ def draw_pool(
             name = str(panel["model"])
             artists += draw_sweep({name: panel["rows"]}, ax=ax)
             for words in ax.texts:
-                words.set_fontsize(max(12.5, words.get_fontsize()))
+                if (
+                    words.get_ha() == "right"
+                ):  # small words belong into the panel: above it stands the model's name
+                    words.set_position((-4, -16))
+                    words.set_bbox({"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1.5})
             for line in ax.get_lines():
                 line.set_marker("")  # marks on the curve would look like submissions
             artists += _points(ax, panel, model_styles([name])[name].colour)
             ax.set_ylabel("turn (degrees)\n← clockwise   anticlockwise →", fontsize=13)
-            ax.xaxis.label.set_size(14)
-            ax.tick_params(labelsize=12.5)
             if number < len(panels) - 1:
                 ax.set_xlabel("")
             ax.annotate(

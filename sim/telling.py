@@ -32,6 +32,12 @@ def place_words(site: Site, digits: int = 1) -> str:
     return f"{_degrees(float(site.latitude_deg), digits, 'NS')}, {_degrees(longitude, digits, 'EW')}"
 
 
+def longitude_words(longitude_deg: float) -> str:
+    """``longitude 30° W`` of -30, to as many digits as it has."""
+    degrees = (longitude_deg + 180) % 360 - 180
+    return f"longitude {abs(degrees):.6g}\N{DEGREE SIGN} {'W' if degrees < 0 else 'E'}"
+
+
 def _degrees(value: float, digits: int, letters: str) -> str:
     text = f"{abs(value):.{digits}f}"
     return f"{text}\N{DEGREE SIGN} {letters[value < 0 and float(text) > 0]}"

@@ -77,6 +77,7 @@ def run(
         from ...models.registry import get_model, model_names
         from ..rotation import DEFAULT_LAW, rotation_law
         from ..sweeping import sweep, sweep_times
+        from ..telling import day_words, longitude_words
         from .parsing import range_of, settings_of, spots_of
 
         geometries = [get_model(name) for name in (model or model_names())]
@@ -124,8 +125,8 @@ def run(
                 result["map"] = _map(year_map, pair, result, law, sigma, options, width, progress)
         if figure is not None:
             between = "from sunrise to sunset" if event == "rise-set" else f"noon -/+ {hours:g} h"
-            when = f"{dates[0]}, " if len(dates) == 1 else ""
-            subtitle = f"{when}{between}, longitude {longitude:g}\N{DEGREE SIGN} E"
+            when = f"{day_words(dates[0])}, " if len(dates) == 1 else ""
+            subtitle = f"{when}{between}, {longitude_words(longitude)}"
             subtitle = subtitle[0].upper() + subtitle[1:]
             write_whole(figure, _draw(figure, by_date, points, subtitle, width, height))
             result["figure"] = str(figure)
@@ -218,12 +219,13 @@ def _map(
     from ...render.separation_map import draw_separation_map
     from ..daylight import parse_date
     from ..separating import separation_map
+    from ..telling import longitude_words
 
     year = parse_date(result["date"]).year
     latitudes = sorted(row["latitude_deg"] for row in result["rows"])
     found = separation_map(pair, year, latitudes, law=law, sigma_deg=sigma, progress=progress, **options)
     between = "sunrise to sunset" if options["event"] == "rise-set" else f"noon -/+ {options['hours']:g} h"
-    where = f"longitude {options['longitude_deg']:g}\N{DEGREE SIGN} E"
+    where = longitude_words(options["longitude_deg"])
     words = f"Turn of the spot pattern from {between}, {year}, {where}. Sigma: {sigma:g}\N{DEGREE SIGN}. "
     words += "Free numbers of the models as given, not fitted."
     picture = draw_separation_map(found, subtitle=words)[0].get_figure(root=True)

@@ -17,6 +17,7 @@ from ...render.style import save_png
 from ..compare.scores import Scores
 from ..rotation import rotation_law
 from ..sweeping import SweepTimes, sweep
+from ..telling import longitude_words, moment_words
 from ..turns import pattern_turn
 
 _LATITUDES_DEG = np.arange(-66.0, 67.0, 2.0)
@@ -77,10 +78,10 @@ def turn_curves(scores: Scores, *, step_deg: float | None = None) -> TurnCurves 
             "sigma_deg": scores.turn.sigma_deg or 0.0,
             "expected": _expected_turns(scores, ends),
         }
-    first, last = (text[:16].replace("T", " ") for text in ends.iso())
-    until = last[11:] if last[:10] == first[:10] else last
-    east = "E" if longitude >= 0 else "W"
-    return TurnCurves(rows, point, f"{first} to {until} UTC, longitude {abs(longitude):g} {east}")
+    first, last = (moment_words(f"{text[:16]}Z").removesuffix(" UTC") for text in ends.iso())
+    day, clock = last.split(", ")
+    until = clock if first.startswith(day) else last
+    return TurnCurves(rows, point, f"{first} to {until} UTC, {longitude_words(longitude)}")
 
 
 def held_values(model: GeometryModel, scores: Scores) -> dict[str, Any]:

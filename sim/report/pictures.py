@@ -16,6 +16,7 @@ import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from matplotlib.ticker import MultipleLocator
 from PIL import Image
 
@@ -30,6 +31,7 @@ from .document import Picture
 
 _PANEL_IN, _PANEL_PX = 4.9, 1000  # type of 10.5 points stays legible where a panel fills a phone's width
 _NARROW_IN = 5.6
+_NARROW_TYPE = 0.87  # of the type of a wide figure
 _QUALITY = 88
 
 
@@ -148,6 +150,8 @@ def curve_pictures(curves: TurnCurves) -> list[Picture]:
         small = curves.draw(above, below)
         for ax in (above, below):
             ax.xaxis.set_major_locator(MultipleLocator(30))
+            for text in ax.findobj(Text):
+                text.set_fontsize(_NARROW_TYPE * text.get_fontsize())
     names = ", ".join(curves.rows)
     alt = f"Turn of the spot pattern against the latitude of the site, one curve for each of {names}"
     alt += "." if curves.point is None else ", and the measured turn at the site."

@@ -24,7 +24,16 @@ AA = 4.5
 WHITE = "#FFFFFF"  # the face of an empty disc
 # Pictures made to be shown to a class or on a phone; a figure 10.5 inches wide is some 390 CSS px there, so that
 # 12.5 points come to 6.4 px, which a hand's breadth from the eye is still read (tried, no source).
-LESSON = ("pool", "measured_pair", "measured_photo", "tracks_of_a_day", "sheet_of_a_day", "space")
+LESSON = (
+    "sweep",
+    "sweep_of_dates",
+    "pool",
+    "measured_pair",
+    "measured_photo",
+    "tracks_of_a_day",
+    "sheet_of_a_day",
+    "space",
+)
 LEAST_PT = 12.0
 
 

@@ -7,7 +7,14 @@ from whichsun.models.place import Instants, Site
 from whichsun.sim.day import Day
 from whichsun.sim.day_sheet import day_title
 from whichsun.sim.scene import scene_words
-from whichsun.sim.telling import day_words, moment_words, number_words, parameter_name, place_words
+from whichsun.sim.telling import (
+    day_words,
+    longitude_words,
+    moment_words,
+    number_words,
+    parameter_name,
+    place_words,
+)
 
 
 def test_days_in_words_whatever_the_machine_speaks():
@@ -67,3 +74,16 @@ def test_names_of_parameters(name, unit, words):
 )
 def test_numbers(value, words):
     assert number_words(value) == words
+
+
+@pytest.mark.parametrize(
+    ("degrees", "words"),
+    [
+        (-30.0, "longitude 30° W"),
+        (0.0, "longitude 0° E"),
+        (190.5, "longitude 169.5° W"),
+        (30.3, "longitude 30.3° E"),
+    ],
+)
+def test_longitudes(degrees, words):
+    assert longitude_words(degrees) == words
