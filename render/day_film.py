@@ -149,15 +149,10 @@ class DayFilm:
         for azimuth in np.arange(np.ceil(low / 90) * 90, high + 1e-9, 90):
             name = "NESW"[round(azimuth / 90) % 4]
             where = min(max(azimuth, low + 0.02 * (high - low)), high - 0.02 * (high - low))
-            ax.text(where, -0.11 * top, name, ha="center", va="center", fontsize=11.5 * points, color=INK)
-        ax.text(
-            low + 0.01 * (high - low),
-            0.03 * top,
-            "horizon",
-            fontsize=9.5 * points,
-            color=FAINT,
-            va="bottom",
-        )
+            ax.text(where, -0.11 * top, name, ha="center", va="center", fontsize=14.5 * points, color=INK)
+        # Under the highest part of the path, where it leaves room.
+        place = (low + high) / 2, 0.03 * top
+        ax.text(*place, "horizon", fontsize=12.5 * points, color=FAINT, ha="center", va="bottom")
         ax.set_facecolor(PAPER)
         ax.set_xticks([])
         ax.set_yticks([])
