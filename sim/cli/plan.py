@@ -197,7 +197,7 @@ def run(
         add_targets(result, plan, aimed, quiet=as_json)
         add_outdoor(result, plan, outdoor)
         add_evidence(result, plan, simulated, quiet=as_json)
-        result["calendar"] = _write_calendar(calendar, result, alarm_min, exact_site)
+        result["calendar"] = _write_calendar(calendar, result, plan, alarm_min, exact_site)
         return result
 
     report(NAME, work, as_json=as_json, show=lambda result: _show(result, measurements))
@@ -246,12 +246,19 @@ def _check_files(calendar: Path | None, overwrite: bool) -> None:
 
 
 def _write_calendar(
-    path: Path | None, result: dict[str, Any], alarm_min: int, exact_site: bool
+    path: Path | None, result: dict[str, Any], plan: Plan, alarm_min: int, exact_site: bool
 ) -> str | None:
     if path is None:
         return None
     from ..plan.calendar_file import calendar_text
+    from ..plan.plan import at_rounded_site
+    from ..plan.record import plan_json
 
+    if not exact_site:
+        simulated = [day["evidence"] for day in result["days"]]
+        result = plan_json(at_rounded_site(plan))
+        for day, evidence in zip(result["days"], simulated, strict=True):
+            day["evidence"] = evidence
     now = dt.datetime.now(dt.UTC)
     write_whole(path, calendar_text(result, now=now, exact_site=exact_site, alarm_min=alarm_min))
     return str(path)

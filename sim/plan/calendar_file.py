@@ -35,7 +35,7 @@ def calendar_text(
     Parameters
     ----------
     result : dict
-        A plan's JSON.
+        A plan's JSON; without `exact_site` better that of the rounded site, so that no minute tells more.
     now : datetime
         Aware; when the events are made.
     exact_site : bool
@@ -83,7 +83,7 @@ def _event(
     yield f"SUMMARY:{escaped(summary)}"
     yield f"LOCATION:{escaped(_site_words(result, exact_site))}"
     yield f"GEO:{site['latitude_deg']:.6f};{site['longitude_deg']:.6f}"
-    yield f"DESCRIPTION:{escaped(chr(10).join(_description(result, day, window)))}"
+    yield f"DESCRIPTION:{escaped(chr(10).join(_description(result, day, window, exact_site)))}"
     if alarm_min:
         yield "BEGIN:VALARM"
         yield "ACTION:DISPLAY"
@@ -93,11 +93,14 @@ def _event(
     yield "END:VEVENT"
 
 
-def _description(result: dict[str, Any], day: dict[str, Any], window: dict[str, Any]) -> list[str]:
+def _description(
+    result: dict[str, Any], day: dict[str, Any], window: dict[str, Any], exact_site: bool
+) -> list[str]:
     zone = result["zone"]["name"]
     first, last = (window[f"azimuth_{side}_deg"] for side in ("from", "to"))
     low, high = (window[f"apparent_altitude_{side}_deg"] for side in ("from", "to"))
     lines = [
+        *([] if exact_site else ["Times are those of the rounded site: a minute or so off."]),
         f"{_clock(window['from_local'])} to {_clock(window['to_local'])} ({zone}): the Sun's centre goes from "
         f"direction {first:.0f} to {last:.0f} deg (from north through east) and from {low:.0f} to {high:.0f} deg of "
         "height. Find a clear horizon there.",
@@ -114,7 +117,7 @@ def _description(result: dict[str, Any], day: dict[str, Any], window: dict[str, 
             f"- {turn['model']}: {turn_in_words(turn['pattern_deg'], turn['unwrapped_axis_deg'])}"
             for turn in own
         ]
-    if day.get("evidence"):
+    if day["evidence"]:
         lines.append(day["evidence"]["words"])
     return [*lines, *day["notes"], "", *caution_lines()]
 

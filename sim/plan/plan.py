@@ -20,6 +20,7 @@ from .windows import HIGH_DEG, LOW_DEG, sun_day_plan
 from .zones import Zone
 
 MOST_DAYS = 400
+_ROUNDED_DECIMALS = 1  # of a degree, as in a report
 Progress = Callable[[int, int, str], None]
 
 
@@ -93,3 +94,27 @@ def make_plan(
         days.append(replace(day, notes=notes))
     near = seasons_near(days[0].noon, days[-1].noon)
     return Plan(site, zone, tuple(models), law, low_deg, high_deg, tuple(days), near, above_horizon_m)
+
+
+def at_rounded_site(plan: Plan) -> Plan:
+    """The same plan for the site rounded to 0.1 degree, its height to 100 m.
+
+    For files that are handed on: the minutes of many days would tell a site better than one that is rounded only where
+    it is written.
+    """
+    site = plan.site
+    rounded = Site(
+        round(float(site.latitude_deg), _ROUNDED_DECIMALS),
+        round(float(site.longitude_deg), _ROUNDED_DECIMALS),
+        round(float(site.height_m), -2),
+    )
+    return make_plan(
+        rounded,
+        [day.date for day in plan.days],
+        plan.zone,
+        plan.models,
+        law=plan.law,
+        low_deg=plan.low_deg,
+        high_deg=plan.high_deg,
+        above_horizon_m=round(plan.above_horizon_m, -2),
+    )
