@@ -97,7 +97,8 @@ def run(
         given: dict[str, Any] = {}
         for own in settings_of(setting or [], everyone):
             given.update(own)
-        read = read_source(path)
+        with progress_on_stderr("reading", quiet=as_json) as progress:
+            read = read_source(path, progress)
         dropped = sorted(duplicates(read.rows)) if drop_duplicates else []
         if dropped:
             read.refused += [(str(read.rows.source[i]), "repeats an earlier row") for i in dropped]

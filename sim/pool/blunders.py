@@ -52,6 +52,7 @@ def flags_of(scores: PoolScores, model: str) -> list[Sequence[Flag]]:
         some = bad[start : start + _BAD_AT_ONCE]
         for i, candidates in zip(some, _candidates(scores, model, some), strict=True):
             found[i] = _chosen(candidates, float(details[i, 0]))
+        scores.options.progress(start + len(some), len(bad), "looking into what fits badly")
     for i, words in duplicates(rows).items():
         found[i] = [*found[i], Flag("duplicate", words, np.inf)]
     return found
@@ -70,7 +71,7 @@ def _candidates(scores: PoolScores, model: str, some: np.ndarray) -> list[list[t
         able = np.array([bool(text) for text in words])
         shares = np.broadcast_to(share, len(some))[able]
         tries.append((kind, words, np.flatnonzero(able), shares, changed[able]))
-    density = _right_density(scores, model, _joined([one[-1] for one in tries]))
+    density = _right_density(scores, model, Submissions.together([one[-1] for one in tries]))
     start = 0
     for kind, words, places, shares, _ in tries:
         values = shares * density[start : start + len(places)]
@@ -140,15 +141,9 @@ def _by_day(moves: Sequence[Submissions]) -> np.ndarray:
     Whoever shifts times must not land in the night. Rise and set are those of the distant sphere for every model,
     as wherever they are asked for.
     """
-    rows = _joined(moves)  # in one piece: the Sun is interpolated where there are many instants
+    rows = Submissions.together(moves)  # in one piece: the Sun is interpolated where there are many instants
     seen = get_model("distant-sphere").view(rows.instants(), rows.site(), {})
     return (altitude(seen).min(axis=(1, 2)) > _LEAST_ALTITUDE).reshape(len(moves), -1)
-
-
-def _joined(parts: Sequence[Submissions]) -> Submissions:
-    return Submissions(
-        *(np.concatenate(columns) for columns in zip(*(vars(p).values() for p in parts), strict=True))
-    )
 
 
 def _other_dates(rows: Submissions, months: int) -> tuple[Submissions, list[str]]:

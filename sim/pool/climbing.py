@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -10,7 +11,41 @@ from ...models.geometry import Array
 
 MOST_SCALE = (0.2, np.deg2rad(2.0), 0.5)  # of a free parameter's place, the offset, ln tau
 LEAST_SCALE = 1e-7
-_REACH, _MOST_REACH = 3.0, 24.0
+_REACH, _LEAST_REACH, _MOST_REACH = 3.0, 0.5, 24.0
+_FELL = 0.3  # nats that a move may lead down without being taken back
+
+
+class Course(NamedTuple):
+    """A move towards a parabola's top, to be shortened if it led down.
+
+    Attributes
+    ----------
+    start : ndarray, shape (D,)
+    whole : ndarray, shape (D,)
+        Steps to the top along each axis of the parabola.
+    axes : ndarray, shape (D, D)
+        Columns: one step along each axis, in coordinates.
+    reach : float
+        Most steps along an axis.
+    promise : float
+        What the parabola promised for that.
+    """
+
+    start: Array
+    whole: Array
+    axes: Array
+    reach: float
+    promise: float
+
+    @property
+    def end(self) -> Array:
+        """Where it leads, shape (D,)."""
+        return self.start + self.axes @ np.clip(self.whole, -self.reach, self.reach)
+
+    @property
+    def longest(self) -> float:
+        """Steps along the axis where it is longest."""
+        return min(self.reach, float(np.abs(self.whole).max()))
 
 
 @dataclass
@@ -31,8 +66,8 @@ class Mode:
         What the last step promised.
     reach : float
         Most steps that the next move may take along each axis of the parabola.
-    before : ndarray, shape (D,), or None
-        Where a far move came from, to go back to if it led down; `height` and `cov` are still those of there.
+    course : Course or None
+        The move that led here; `height` and `cov` are still those of its start.
     """
 
     place: Array
@@ -42,7 +77,7 @@ class Mode:
     settled: bool = False
     gain: float = np.inf
     reach: float = _REACH
-    before: Array | None = None
+    course: Course | None = None
 
     @property
     def ln_mass(self) -> float:
@@ -72,7 +107,7 @@ def narrowed(mode: Mode, growth: float) -> Mode:
     shrink = 1 / np.sqrt(growth)
     scale = np.clip(mode.scale * shrink, LEAST_SCALE, most_scale(len(mode.place) - 2))
     reach = _REACH * max(1.0, 1 / shrink) if mode.settled else _REACH
-    return replace(mode, scale=scale, settled=False, reach=reach, height=-np.inf, before=None)
+    return replace(mode, scale=scale, settled=False, reach=reach, height=-np.inf, course=None)
 
 
 def start_at(place: Array, spacing: Array) -> Mode:
@@ -102,7 +137,8 @@ def stencil(mode: Mode) -> Array:
 def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
     """The mode moved to the parabola's top, by `mode.reach` steps at most along each of its axes.
 
-    A move that was cut short may be twice as long the next time. One that went far and led down is taken back.
+    A move that led down is taken back to a quarter of it; after one that was cut short and rose as it should, the next
+    may be twice as long.
 
     Parameters
     ----------
@@ -112,8 +148,14 @@ def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
         Largest scales.
     """
     dim = len(mode.place)
-    if mode.before is not None and values[0] < mode.height:
-        return replace(mode, place=mode.before, reach=_REACH, before=None)
+    course, reach = mode.course, mode.reach
+    if course is not None:
+        rise = float(values[0]) - mode.height
+        if rise < -_FELL:
+            course = course._replace(reach=max(course.longest / 4, _LEAST_REACH))
+            return replace(mode, place=course.end, reach=course.reach, course=course)
+        if course.longest == course.reach and rise >= course.promise / 2:
+            reach = min(2 * reach, _MOST_REACH)
     centre, plus, minus = values[0], values[1 : 2 * dim + 1 : 2], values[2 : 2 * dim + 1 : 2]
     gradient = (plus - minus) / 2
     curve = np.diag(plus + minus - 2 * centre)
@@ -124,21 +166,22 @@ def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
             curve[i, j] = curve[j, i] = (next(corner) + next(corner) - sides + 2 * centre) / 2
     weight, axes = np.linalg.eigh(-curve)
     steady = np.maximum(weight, 0.05)  # where it does not bend down: go on, but carefully
-    whole = (axes.T @ gradient) / steady
-    step = axes @ np.clip(whole, -mode.reach, mode.reach)
-    wanted_reach = float(np.abs(whole).max())
-    reach = min(2 * mode.reach, _MOST_REACH) if wanted_reach > mode.reach else mode.reach
+    slope = axes.T @ gradient
+    whole = slope / steady
+    part = np.clip(whole, -reach, reach)
+    step = axes @ part
+    promise = float(slope @ part - steady @ part**2 / 2)
     best = int(np.argmax(values))
     surprised = values[best] > centre + 3 * max(float(gradient @ step) / 2, 0.5)
-    place = points[best] if surprised else mode.place + step * mode.scale
+    course = None if surprised else Course(mode.place, whole, mode.scale[:, None] * axes, reach, promise)
+    place = points[best] if course is None else course.end
     cov = (axes / steady) @ axes.T * np.outer(mode.scale, mode.scale)
     wanted = np.sqrt(np.diag(cov))
     scale = np.clip(np.clip(wanted, mode.scale / 4, mode.scale * 3), LEAST_SCALE, bounds)
     gain = 0.5 * float(gradient @ step)
     settled = not surprised and bool(np.all(np.abs(np.log(scale / mode.scale)) < 0.5)) and 0 <= gain < 0.3
     height = float(centre) + (gain if settled else 0.0)
-    before = mode.place if min(wanted_reach, mode.reach) > _REACH and not surprised else None
-    return Mode(place, scale, cov, height, settled, max(gain, float(values[best] - centre)), reach, before)
+    return Mode(place, scale, cov, height, settled, max(gain, float(values[best] - centre)), reach, course)
 
 
 def distinct(modes: list[Mode], most: int, nats: float) -> list[Mode]:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ...models.place import datetime_of
-from ...render.pooled import draw_pool
+from ...render.pooled import MANY, draw_pool
 from ...render.style import save_png
 from ..compare.verdict import headline
 from ..rotation import rotation_law
@@ -55,9 +55,12 @@ def pool_png(scores: PoolScores, submissions: list[dict[str, Any]], title: str =
         f"{len(rows):,} angles. Curves: how far spots spread evenly turn, {hours:.1f} h before to {hours:.1f} h after "
         f"noon of {day_words(date)}. "
         "A point stands as far off the curve as its turn is off the model's, the common offset taken off. "
-        f"×: looks like a mistake under the leading model ({int(suspect.sum())}). "
-        "Hollow: nobody told where the spots stood."
     )
+    mistakes = f"looks like a mistake under the leading model ({int(suspect.sum()):,})."
+    if len(rows) > MANY:
+        subtitle += f"The darker, the more angles lie there, by the logarithm; violet: {mistakes}"
+    else:
+        subtitle += f"×: {mistakes} Hollow: nobody told where the spots stood."
     artists: Any = draw_pool(
         panels, title=title or "Everyone's turn on every model's curve", subtitle=subtitle
     )

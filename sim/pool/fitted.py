@@ -11,6 +11,7 @@ from ...models.observables import wrap_angle
 from ...models.place import Instants, Site
 from ...models.registry import get_model
 from ..rotation import rotation_law
+from .meter import Progress
 from .predict import groups_of, predict_turns
 from .submissions import Submissions
 
@@ -20,7 +21,7 @@ _ROWS_AT_ONCE = 500
 _STEP_DEG, _CLOSE_DEG, _ROUNDS = 0.05, 3.0, 2
 
 
-def fitted_latitudes(rows: Submissions, law: str) -> Array:
+def fitted_latitudes(rows: Submissions, law: str, progress: Progress | None = None) -> Array:
     """Latitude (deg) at which the distant sphere gives each row's turn; nan where none comes within 3 deg.
 
     Longitude and times are taken as handed in, no common offset is taken off. Where several latitudes give
@@ -31,6 +32,8 @@ def fitted_latitudes(rows: Submissions, law: str) -> Array:
     for start in range(0, len(rows), _ROWS_AT_ONCE):
         part = order[start : start + _ROWS_AT_ONCE]
         result[part] = _fitted(rows[part], law)
+        if progress is not None:
+            progress(start + len(part), len(rows), "latitude of every turn")
     return result
 
 

@@ -15,6 +15,7 @@ from ...models.place import parse_utc, utc_days_of
 from ..compare.data import MOST_HOURS_APART, data_of
 from ..outing import TURN_KINDS, Observable, Outing
 from ..outing_file import read_outing
+from .meter import Progress
 from .submissions import KIND_NUMBER, Submissions
 
 COLUMNS = (
@@ -30,6 +31,7 @@ COLUMNS = (
 PLACE_COLUMNS = ("spot_vertex_angle_deg", "spot_radius")
 MOST_SIGMA_DEG = 90.0
 _LONGEST_ID = 80
+_LINES_AT_ONCE = 20_000  # lines are kept as columns: a mapping per line takes ten times the memory
 
 
 @dataclass
@@ -51,10 +53,11 @@ class PoolSource:
     refused: list[tuple[str, str]] = field(default_factory=list)
 
 
-def read_source(path: Path) -> PoolSource:
+def read_source(path: Path, progress: Progress | None = None) -> PoolSource:
     """Read a CSV file, or every ``*.toml`` and ``*.csv`` of a folder.
 
-    Bad rows and files are listed with their place and reason; the others go on.
+    Bad rows and files are listed with their place and reason; the others go on. `progress` is called with (done, of,
+    words).
 
     Raises
     ------
@@ -62,9 +65,9 @@ def read_source(path: Path) -> PoolSource:
         There is no such file or folder, the header is wrong, or nothing usable is in it.
     """
     if path.is_dir():
-        source = _read_folder(path)
+        source = _read_folder(path, progress)
     elif path.is_file():
-        source = _read_csv(path, "")
+        source = _read_csv(path, "", progress)
     else:
         raise InputError("source", "must be a CSV file or a folder of outing files", str(path))
     if not len(source.rows) and not source.outings:
@@ -73,16 +76,19 @@ def read_source(path: Path) -> PoolSource:
     return source
 
 
-def _read_folder(path: Path) -> PoolSource:
+def _read_folder(path: Path, progress: Progress | None) -> PoolSource:
     rows: list[dict] = []
+    tables: list[Submissions] = []
     source, unused = PoolSource(Submissions.of([])), set()
     files = sorted(p for p in path.rglob("*") if p.suffix.lower() in (".toml", ".csv") and p.is_file())
-    for file in files:
+    for number, file in enumerate(files, 1):
+        if progress is not None:
+            progress(number, len(files), "reading files")
         name = str(file.relative_to(path))
         try:
             if file.suffix.lower() == ".csv":
-                part = _read_csv(file, f"{name}, ")
-                source.rows = source.rows.joined(part.rows)
+                part = _read_csv(file, f"{name}, ", None)
+                tables.append(part.rows)
                 source.refused += part.refused
                 continue
             outing = read_outing(file)
@@ -102,7 +108,7 @@ def _read_folder(path: Path) -> PoolSource:
             f"a pool uses photos and turns, not {', '.join(sorted(unused))}; score uses them for one outing"
         )
         warnings.warn(text, WhichsunWarning, stacklevel=3)
-    source.rows = source.rows.joined(Submissions.of(rows))
+    source.rows = Submissions.together([*tables, Submissions.of(rows)])
     return source
 
 
@@ -140,26 +146,33 @@ def _place_of(turn: Observable) -> tuple[float, float]:
     return math.hypot(turn.spot_x, turn.spot_y), math.degrees(math.atan2(-turn.spot_x, turn.spot_y))
 
 
-def _read_csv(path: Path, prefix: str) -> PoolSource:
+def _read_csv(path: Path, prefix: str, progress: Progress | None) -> PoolSource:
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = " ".join(str(error).split())[:100]
         raise InputError("source", f"must be a CSV file in UTF-8 ({reason})", str(path)) from None
-    lines = ((n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line[0] != "#")
-    numbered = list(lines)
-    if not numbered:
+    whole = text.splitlines()
+    lines = ((n, line) for n, line in enumerate(whole, 1) if line.strip() and line[0] != "#")
+    first = next(lines, None)
+    if first is None:
         raise InputError("source", "must hold a header line", str(path))
-    header = _header(numbered[0][1], path)
+    header = _header(first[1], path)
     rows: list[dict] = []
+    parts: list[Submissions] = []
     refused: list[tuple[str, str]] = []
-    for number, line in numbered[1:]:
+    for number, line in lines:
         where = f"{prefix}line {number}"
         try:
             rows.append(_row_of(header, line, where))
         except (InputError, csv.Error) as error:
             refused.append((where, " ".join(str(error).split())))
-    return PoolSource(Submissions.of(rows), [], refused)
+        if len(rows) == _LINES_AT_ONCE:
+            parts.append(Submissions.of(rows))
+            rows = []
+            if progress is not None:
+                progress(number, len(whole), "reading lines")
+    return PoolSource(Submissions.together([*parts, Submissions.of(rows)]), [], refused)
 
 
 def _cells(line: str) -> list[str]:

@@ -153,7 +153,7 @@ def _angles(scores: PoolScores, leading: str) -> list[dict[str, Any]]:
     rows = scores.rows
     if not len(rows):
         return []
-    fitted = fitted_latitudes(rows, scores.options.law)
+    fitted = fitted_latitudes(rows, scores.options.law, scores.options.progress)
     flags = flags_of(scores, leading)
     names = [score.model for score in scores.models if score.model in _rivals(scores)]
     ln = np.stack([scores.details[name][:, :6].sum(axis=1) for name in names])

@@ -19,6 +19,7 @@ from ...models.errors import InputError
 from ...models.geometry import Array
 from ..files import write_whole
 from ..workers import Executor
+from .meter import Meter, Progress
 from .submissions import Submissions
 from .target import Work
 
@@ -79,13 +80,17 @@ class Runner:
     executor : Executor
     checkpoint : Checkpoint
     progress : callable
-        Called with (blocks done, blocks of this round, words).
+        Called with (done, of, words).
+
+    Attributes
+    ----------
+    meter : Meter
+        Of the work that :meth:`map` does.
     """
 
-    def __init__(
-        self, executor: Executor, checkpoint: Checkpoint, progress: Callable[[int, int, str], None]
-    ) -> None:
+    def __init__(self, executor: Executor, checkpoint: Checkpoint, progress: Progress) -> None:
         self._executor, self._checkpoint, self._progress = executor, checkpoint, progress
+        self.meter = Meter(progress)
 
     def blocks(self, rows: Submissions) -> list[tuple[str, Submissions]]:
         """The rows in blocks of fixed size, each with a digest of what it holds."""
@@ -97,13 +102,14 @@ class Runner:
         keys = [self._checkpoint.key(function, work) for work in works]
         results: list[Any] = [self._checkpoint.get(key) for key in keys]
         open_ = [number for number, result in enumerate(results) if result is None]
-        done = len(works) - len(open_)
+        for work, result in zip(works, results, strict=True):
+            if result is not None:
+                self.meter.did(work, words)
         try:
             for place, result in self._executor.run(function, [works[n] for n in open_]):
                 results[open_[place]] = result
                 self._checkpoint.put(keys[open_[place]], result)
-                done += 1
-                self._progress(done, len(works), words)
+                self.meter.did(works[open_[place]], words)
         except BaseException:
             self._checkpoint.save()
             raise

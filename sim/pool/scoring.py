@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -33,11 +32,13 @@ from ..compare.problem import PRIOR_MAPS, Axis
 from ..outing import Outing
 from ..rotation import DEFAULT_LAW, rotation_law
 from ..workers import executor_for
-from .integrate import Board, Evaluate, PoolEvidence, Request, integrate, laplace, mode_of, stage_sizes
+from .integrate import Board, PoolEvidence, integrate, laplace, mode_of
+from .meter import afterwards
 from .photos import PhotoTable, PhotoWork, ln_photos, photo_starts, photos_alone, scan_photos
 from .runner import Checkpoint, Runner
+from .shared import Shared
 from .submissions import Submissions
-from .target import PoolVariant, Work, ln_sums, row_details
+from .target import PoolVariant
 
 LN_ANY = -np.log(2 * np.pi)  # ln density of a turn that may be anything
 
@@ -189,7 +190,7 @@ def score_pool(
     data = [data_of(replace(outing, observables=())) for _, outing in outings]
     with _no_erfa_warnings(), executor_for(options.scheduler) as executor:
         runner = Runner(executor, checkpoint, options.progress)
-        shared = _Shared(runner, rows[order], options.seed)
+        shared = Shared(runner, rows[order], options.seed, doubled=options.check)
         tables = _scanned(runner, outings, data, workers, chosen, options)
         entries = _evidences(shared, workers, chosen, tables)
         scores = []
@@ -204,7 +205,10 @@ def score_pool(
         details = {}
         for score in scores:
             leader = entries[score.model][score.best]
-            details[score.model] = shared.details(leader)[np.argsort(order)]
+            if leader.evidence is not None:
+                details[score.model] = shared.details(leader.worker, leader.evidence)[np.argsort(order)]
+            else:
+                details[score.model] = np.empty((0, 8))
         if options.check and len(rows):
             _double(shared, scores, entries)
         checkpoint.save()
@@ -239,61 +243,6 @@ def _chosen(
     return chosen
 
 
-class _Shared:
-    """Rows of every stage cut into blocks, and the sums over them."""
-
-    def __init__(self, runner: Runner, rows: Submissions, seed: int) -> None:
-        self.runner, self.seed, self.count = runner, seed, len(rows)
-        self.sizes = stage_sizes(len(rows)) if len(rows) else []
-        picks = [np.linspace(0, len(rows) - 1, size).round().astype(int) for size in self.sizes]
-        self.stages = [runner.blocks(rows[pick] if len(pick) < len(rows) else rows) for pick in picks]
-
-    def run(self, tasks: Sequence[tuple[PoolVariant, Evaluate, float]], words: str) -> list[PoolEvidence]:
-        """Drive generators side by side; stated uncertainties are multiplied by the third of each task."""
-        results: list[PoolEvidence | None] = [None] * len(tasks)
-        answers: dict[int, Array | None] = dict.fromkeys(range(len(tasks)))
-        for turn in itertools.count(1):
-            if not answers:
-                break
-            works, owners, places = [], [], []
-            for number in list(answers):
-                variant, generator, factor = tasks[number]
-                try:
-                    request = _next(generator, answers[number])
-                except StopIteration as stop:
-                    results[number] = stop.value
-                    del answers[number]
-                    continue
-                for place, (name, block) in enumerate(self.stages[request.stage]):
-                    wide = block if factor == 1 else replace(block, sigma_deg=block.sigma_deg * factor)
-                    works.append(Work(f"{name} {factor:g}", wide, variant, request.points, request.reference))
-                    owners.append(number)
-                    places.append((request.stage, place))
-            # All that is asked of a block is done in a row, while its instants are kept.
-            order = sorted(range(len(works)), key=places.__getitem__)
-            works, owners = [works[i] for i in order], [owners[i] for i in order]
-            sums = self.runner.map(ln_sums, works, f"{words}, round {turn}") if works else []
-            for number in answers:
-                answers[number] = np.sum(
-                    [s for s, o in zip(sums, owners, strict=True) if o == number], axis=0
-                )
-        return [result for result in results if result is not None]
-
-    def details(self, entry: Entry) -> Array:
-        """Rows' details under an entry at the middle of its posterior."""
-        if not self.count or entry.evidence is None:
-            return np.empty((0, 8))
-        best = entry.evidence.middle
-        works = [
-            Work(f"{name} 1", block, entry.worker, best[None], best[:-2]) for name, block in self.stages[-1]
-        ]
-        return np.concatenate(self.runner.map(row_details, works, "looking at every row"))
-
-
-def _next(generator: Evaluate, answer: Array | None) -> Request:
-    return next(generator) if answer is None else generator.send(answer)
-
-
 def _scanned(
     runner: Runner,
     outings: Sequence[tuple[str, Outing]],
@@ -319,7 +268,7 @@ def _scanned(
 
 
 def _evidences(
-    shared: _Shared,
+    shared: Shared,
     workers: Mapping[str, Sequence[PoolVariant]],
     chosen: Sequence[tuple[GeometryModel, str | None]],
     tables: Mapping[tuple[str, int], tuple[PhotoTable, ...]],
@@ -344,7 +293,9 @@ def _evidences(
             keys.append((model.name, number))
             tasks.append((worker, integrate(free, shared.sizes, rng, extra, starts, board), 1.0))
         entries[model.name] = made
-    for (name, number), evidence in zip(keys, shared.run(tasks, "scoring angles"), strict=True):
+    most = [max(len(worker.axes) for worker in workers[model.name]) for model, _ in chosen]
+    later = afterwards(shared.sizes, [free + 2 for free in most], doubled=shared.doubled)
+    for (name, number), evidence in zip(keys, shared.run(tasks, "scoring angles", later=later), strict=True):
         entries[name][number] = _with(entries[name][number], evidence)
     return {name: tuple(made) for name, made in entries.items()}
 
@@ -379,7 +330,7 @@ def _with_free(
     return tuple(done)
 
 
-def _double(shared: _Shared, scores: Sequence[ModelScore], entries: dict[str, tuple[Entry, ...]]) -> None:
+def _double(shared: Shared, scores: Sequence[ModelScore], entries: dict[str, tuple[Entry, ...]]) -> None:
     """Fill in `doubled` of every model's best variant."""
     leaders = [entries[score.model][score.best] for score in scores]
     tasks = []
@@ -387,7 +338,7 @@ def _double(shared: _Shared, scores: Sequence[ModelScore], entries: dict[str, tu
         assert entry.evidence is not None  # a free voice leads no model that has other variants
         start, extra = mode_of(entry.evidence), _extra(entry.photos)
         tasks.append((entry.worker, laplace(len(entry.worker.axes), shared.sizes, start, extra), 2.0))
-    found = shared.run(tasks, "doubling the uncertainties")
+    found = shared.run(tasks, "doubling the uncertainties", drawn=False)
     for score, evidence in zip(scores, found, strict=True):
         made = list(entries[score.model])
         diluted = score.ln_evidence - made[score.best].ln_evidence

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -66,10 +67,14 @@ class Submissions:
                 columns.append(np.array(values, dtype=int if field.name == "kind" else float))
         return cls(*columns)
 
+    @classmethod
+    def together(cls, parts: Sequence[Submissions]) -> Submissions:
+        """The rows of one or more parts, one after the other."""
+        return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
+
     def joined(self, other: Submissions) -> Submissions:
         """These rows, then the other ones."""
-        pairs = ((getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
-        return Submissions(*(np.concatenate(pair) for pair in pairs))
+        return Submissions.together([self, other])
 
     @property
     def placed(self) -> np.ndarray:

@@ -1,14 +1,16 @@
 """How long a pool of angles takes and how that grows: ratios of one run.
 
-    python tests/benchmarks/bench_pool.py [--sizes 10000,100000] [--kind pattern]
+    python tests/benchmarks/bench_pool.py [--sizes 10000,100000,1000000] [--kind pattern]
 
 Invented submissions of a distant Sun are scored under all models, flags and latitudes included. Times are wall and
-processor time; the growth is per row against the smallest size.
+processor time; the growth is per row against the smallest size; peak memory is that of the whole process so far, so
+sizes are best given growing. What is being done is told once a minute.
 """
 
 from __future__ import annotations
 
 import argparse
+import resource
 import time
 
 import numpy as np
@@ -18,7 +20,7 @@ from whichsun.sim.outing import TURN_KINDS
 from whichsun.sim.pool.predict import groups_of, predict_turns
 from whichsun.sim.pool.reading import PoolSource
 from whichsun.sim.pool.result import result_of
-from whichsun.sim.pool.scoring import score_pool
+from whichsun.sim.pool.scoring import PoolOptions, score_pool
 from whichsun.sim.pool.submissions import KIND_NUMBER, Submissions
 from whichsun.sim.rotation import rotation_law
 
@@ -56,6 +58,25 @@ def invented(count: int, kind: str, placed: bool, seed: int = 1) -> Submissions:
     return Submissions(*(wrapped if name == "turn_deg" else value for name, value in vars(rows).items()))
 
 
+def teller():
+    """Progress of a pool, once a minute."""
+    begun, last = time.perf_counter(), [time.perf_counter()]
+
+    def tell(done: int, of: int, words: str) -> None:
+        now = time.perf_counter()
+        if now - last[0] > 60:
+            last[0] = now
+            spent = f"{now - begun:.0f} s, processor {time.process_time():.0f} s"
+            print(f"    ... {words}: {done:,} of {of:,} blocks, {spent}", flush=True)
+
+    return tell
+
+
+def peak_gb() -> float:
+    """Most memory that this process ever held, in GB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6  # kB where this is run: Linux
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sizes", default="10000,100000")
@@ -67,13 +88,14 @@ def main() -> None:
     for size in (int(text) for text in options.sizes.split(",")):
         rows = invented(size, options.kind, not options.without_place)
         wall, cpu = time.perf_counter(), time.process_time()
-        scores = score_pool(rows)
+        scores = score_pool(rows, options=PoolOptions(progress=teller()))
         result = result_of(scores, PoolSource(rows))
         wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
         first = first or (cpu / size)
         print(
             f"{size:>9,} rows: {wall:8.1f} s, processor {cpu:8.1f} s, {1e6 * cpu / size:7.1f} us a row, "
-            f"growth {cpu / size / first:5.2f}; {result['verdict']['kind']} {result['verdict']['model']}",
+            f"growth {cpu / size / first:5.2f}, peak {peak_gb():.2f} GB; "
+            f"{result['verdict']['kind']} {result['verdict']['model']}",
             flush=True,
         )
 

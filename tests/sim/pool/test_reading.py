@@ -10,6 +10,7 @@ import pytest
 from whichsun.models.errors import InputError, WhichsunWarning
 from whichsun.sim.outing import Observable, Outing, OutingSite
 from whichsun.sim.outing_file import write_outing
+from whichsun.sim.pool import reading
 from whichsun.sim.pool.exporting import csv_text, rows_to_hand_in, safe_cell
 from whichsun.sim.pool.reading import COLUMNS, plain, read_source
 
@@ -38,6 +39,19 @@ def test_rows_with_and_without_a_place(tmp_path):
     assert rows.turn_deg == pytest.approx([-80.5, -80.5, -154.0])
     assert rows.from_day[2] == pytest.approx(rows.from_day[0] - 2 / 24)
     assert list(rows.source) == ["line 3", "line 4", "line 5"]
+
+
+def test_many_lines_are_read_in_parts(tmp_path, monkeypatch):
+    monkeypatch.setattr(reading, "_LINES_AT_ONCE", 3)
+    good = [GOOD.replace("a,", f"{name},", 1) for name in "abcdefg"]
+    file = write(tmp_path / "p.csv", *good[:5], "bad", *good[5:])
+    found = read_source(file)
+    assert list(found.rows.id) == list("abcdefg")
+    assert list(found.rows.source)[4:] == ["line 6", "line 8", "line 9"]
+    assert [where for where, _ in found.refused] == ["line 7"]
+    two = write(tmp_path / "q.csv", *good[:3])
+    assert len(read_source(two).rows) == 3
+    assert len(read_source(tmp_path).rows) == 10
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from whichsun.models.place import datetime_of, utc_days_of
 from whichsun.models.registry import get_model
 from whichsun.sim import workers
 from whichsun.sim.compare.contest import Options, variants_of
-from whichsun.sim.pool import runner, scoring
+from whichsun.sim.pool import blunders, runner, shared
 from whichsun.sim.pool.blunders import duplicates, flags_of
 from whichsun.sim.pool.fitted import fitted_latitudes
 from whichsun.sim.pool.integrate import ln_prior, stage_sizes
@@ -157,12 +157,12 @@ def test_interrupted_and_resumed(rows_of, tmp_path, monkeypatch):
         counted.__name__ = function.__name__
         return counted
 
-    monkeypatch.setattr(scoring, "ln_sums", stop_after(ln_sums, 20))
+    monkeypatch.setattr(shared, "ln_sums", stop_after(ln_sums, 20))
     with pytest.raises(KeyboardInterrupt):
         score_pool(rows, options=replace(QUICK, checkpoint=file))
     assert file.exists()
     calls.clear()
-    monkeypatch.setattr(scoring, "ln_sums", stop_after(ln_sums, 10_000))
+    monkeypatch.setattr(shared, "ln_sums", stop_after(ln_sums, 10_000))
     resumed = score_pool(rows, options=replace(QUICK, checkpoint=file))
     again = len(calls)
     assert [m.ln_evidence for m in resumed.models] == [m.ln_evidence for m in whole.models]
@@ -232,3 +232,45 @@ def test_wrong_hemisphere_and_wrong_date(rows_of):
     words = next(flag.repair for flag in flags[south] if flag.kind == "hemisphere")
     assert f"{-latitude[south]:+.1f} instead of {latitude[south]:+.1f}" in words
     assert "date" in {flag.kind for flag in flags[wrong]}
+
+
+def test_a_model_far_behind_is_told_to_its_stated_error(rows_of):
+    """Its evidence is a normal approximation: the sum over a grid about its mode judges it."""
+    rows = rows_of(700)
+    scores = score_pool(rows, options=QUICK)
+    entry = scores.leader("nearby-plane")
+    assert entry.evidence is not None
+    assert np.isnan(entry.evidence.effective)  # no draws were scored
+    assert entry.error < 5
+    assert entry.ln_evidence < scores.models[0].ln_evidence - 500
+    points = entry.evidence.points
+    dim = points.shape[1]
+    root = np.linalg.cholesky(np.cov(points.T))
+    steps = np.linspace(-4.5, 4.5, 7)  # 1.5 sigma apart: a Gaussian's sum is its integral to 3e-4
+    away = np.stack([g.ravel() for g in np.meshgrid(*[steps] * dim, indexing="ij")], axis=-1)
+    grid = points[0] + away @ root.T
+    grid = grid[np.all((grid[:, :-2] >= 0) & (grid[:, :-2] <= 1), axis=1)]
+    value = ln_sums(Work("", rows, entry.worker, grid, points[0, :-2])) + ln_prior(grid)
+    cell = dim * np.log(steps[1] - steps[0]) + np.linalg.slogdet(root)[1]
+    assert entry.ln_evidence == pytest.approx(logsumexp(value) + cell, abs=entry.error)
+
+
+def test_doubled_uncertainties_are_those_of_the_pool_with_doubled_ones(rows_of):
+    """On more rows than the first stage holds; the scatter has to move by many of its own widths."""
+    rows = rows_of(700, kind="axis", sigma_deg=0.5, tau_deg=1.0)
+    found = score_pool(rows).leader("distant-sphere")
+    assert found.error < 0.1
+    wide = score_pool(replace(rows, sigma_deg=2 * rows.sigma_deg), options=QUICK).leader("distant-sphere")
+    # The normal approximation against draws of a stated error of about 0.05: no closer than a few tenths.
+    assert found.doubled == pytest.approx(wide.ln_evidence, abs=0.3)
+
+
+def test_flags_do_not_depend_on_how_many_rows_are_looked_into_together(rows_of, monkeypatch):
+    rows = rows_of(60, flipped=(3, 20, 41), late_hours={7: 5.0, 30: -4.0})
+    scores = score_pool(rows, options=QUICK)
+    whole = flags_of(scores, "distant-sphere")
+    assert sum(bool(flags) for flags in whole) >= 4
+    monkeypatch.setattr(blunders, "_BAD_AT_ONCE", 2)
+    assert [[f.kind for f in flags] for flags in flags_of(scores, "distant-sphere")] == [
+        [f.kind for f in flags] for flags in whole
+    ]
