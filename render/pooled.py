@@ -73,7 +73,7 @@ def draw_pool(
             artists += draw_sweep({name: panel["rows"]}, ax=ax)
             for words in ax.texts:
                 if (
-                    words.get_ha() == "right"
+                    words.get_horizontalalignment() == "right"
                 ):  # small words belong into the panel: above it stands the model's name
                     words.set_position((-4, -16))
                     words.set_bbox({"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1.5})

@@ -60,7 +60,8 @@ def draw_residuals(
     styles = model_styles(list(dict.fromkeys(panel["model"] for panel in panels)))
     with styled():
         made = axes is None
-        chosen = _make_axes(panels, title) if axes is None else axes
+        key = _set_key(residual_key(panels, shot_names, factor))
+        chosen = _make_axes(panels, title, len(key)) if axes is None else axes
         if len(chosen) != len(panels):
             raise InputError("axes", f"must be {len(panels)}, one per panel", len(chosen))
         artists: list[Artist] = []
@@ -69,7 +70,7 @@ def draw_residuals(
                 ax, panel, measured, predicted, factor, styles[panel["model"]], _columns(panels)
             )
         if made:
-            artists += _draw_key(chosen[0], residual_key(panels, shot_names, factor))
+            artists += _draw_key(chosen[0], key)
         return artists
 
 
@@ -96,20 +97,20 @@ def _columns(panels: Sequence[Mapping[str, Any]]) -> int:
 
 def _wrapped(lines: Sequence[str], columns: int) -> list[tuple[str, bool]]:
     """Lines broken to the width of a panel, and whether each belongs to the first text."""
-    width = int(112 / columns)
+    width = int(94 / columns)
     return [(part, i == 0) for i, line in enumerate(lines) for part in textwrap.wrap(line, width)]
 
 
-def _make_axes(panels: Sequence[Mapping[str, Any]], title: str) -> list[Axes]:
+def _make_axes(panels: Sequence[Mapping[str, Any]], title: str, key_lines: int) -> list[Axes]:
     """Axes of a new figure with room for the words above and below every disc."""
     columns = _columns(panels)
     rows = -(-len(panels) // columns)
     lines = max(len(_wrapped(panel.get("lines", ()), columns)) for panel in panels)
-    cell, head, foot = 10.5 / columns, 0.42, 0.62
-    below = 0.05 + 0.215 * lines
+    cell, head, foot = 10.5 / columns, 0.5, 0.34 + 0.26 * key_lines
+    below = 0.05 + 0.25 * lines
     height = head + rows * (cell + 0.22 + below) + foot
     figure = new_figure(1600, round(1600 * height / 10.5))
-    figure.text(0.018, 1 - 0.14 / height, title, fontsize=16, va="top", fontfamily="DejaVu Serif")
+    figure.text(0.018, 1 - 0.14 / height, title, fontsize=18, va="top", fontfamily="DejaVu Serif")
     axes = []
     for i in range(len(panels)):
         row, column = divmod(i, columns)
@@ -170,7 +171,7 @@ def _draw_panel(
         if crowded:
             continue
         artists.append(
-            ax.annotate(str(label), place, (5, 4), textcoords="offset points", fontsize=8, color=FAINT)
+            ax.annotate(str(label), place, (5, 4), textcoords="offset points", fontsize=10, color=FAINT)
         )
     name = panel.get("title", panel["model"])
     artists.append(
@@ -180,7 +181,7 @@ def _draw_panel(
             name,
             ha="center",
             va="bottom",
-            fontsize=11 if columns > 3 or len(name) > 24 else 12.5,
+            fontsize=12.5 if columns > 3 or len(name) > 24 else 14,
             fontweight="bold",
             color=style.words,
         )
@@ -190,11 +191,11 @@ def _draw_panel(
             ax.annotate(
                 line,
                 (0, -1.07),
-                (0, -15.5 * i),
+                (0, -18 * i),
                 textcoords="offset points",
                 ha="center",
                 va="top",
-                fontsize=10.5,
+                fontsize=12.5,
                 fontweight="bold" if is_first else "normal",
                 color=INK,
                 annotation_clip=False,
@@ -235,11 +236,17 @@ def residual_key(
     return [*words, "zenith up"]
 
 
-def _draw_key(ax: Axes, words: Sequence[str]) -> list[Artist]:
+def _set_key(words: Sequence[str]) -> list[str]:
+    """The key in lines, the factor of the arrows on one of its own, no sign parted from its words."""
+    glued = "   ".join(one.replace(" ", "\N{NO-BREAK SPACE}") for one in words[1:])
+    return [words[0], *textwrap.wrap(glued, 100, break_long_words=False)]
+
+
+def _draw_key(ax: Axes, lines: Sequence[str]) -> list[Artist]:
     """The key at the foot of the figure."""
     figure = ax.get_figure(root=True)
     if figure is None:
         return []
     height = figure.get_size_inches()[1]
-    text = words[0] + "\n" + "    ".join(words[1:])
-    return [figure.text(0.018, 0.12 / height, text, fontsize=10.5, color=FAINT, va="bottom", linespacing=1.5)]
+    text = "\n".join(lines)
+    return [figure.text(0.018, 0.12 / height, text, fontsize=12.5, color=FAINT, va="bottom", linespacing=1.4)]

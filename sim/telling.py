@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
 from ..models.place import Site
+from .outing import Shot
 
 SIMULATED_CAMERA = "simulated camera"
 """The camera's name in a drawn photo, by which captions know that nobody took it."""
@@ -24,6 +26,11 @@ _MONTHS = (
     "November",
     "December",
 )
+
+
+def nobody_took(shots: Iterable[Shot]) -> bool:
+    """Whether some photos were drawn by a program."""
+    return any(shot.camera == SIMULATED_CAMERA for shot in shots)
 
 
 def place_words(site: Site, digits: int = 1) -> str:

@@ -31,10 +31,14 @@ SPOTS = ["--spot", "14,150,220", "--spot", "-12,176,300"]
 
 
 OTHERS = {
-    "scene.png": ["scene", "--site", "46.5,-30", "--date", "2027-04-18", "--width", "1200"],
-    "day.png": ["day", "--site", "46.5,-30", "--date", "2027-04-18"],
-    "pool.png": ["pool", str(HERE.parent / "pool-distant-sphere.csv"), "--figure"],
-}
+    "scene.png": ["scene", "--site", "46.5,-30", "--date", "2027-04-18", "--width", "1400", "--output"],
+    "day.png": ["day", "--site", "46.5,-30", "--date", "2027-04-18", "--output"],
+    "tracks.png": ["day", "--site", "46.5,-30", "--date", "2027-04-18", "--tracks"],
+    "pool.png": [
+        "pool", str(HERE.parent / "pool-distant-sphere.csv"),
+        "--title", "49 invented turns on every model's curve", "--figure",
+    ],
+}  # fmt: skip
 
 
 def make() -> None:
@@ -46,8 +50,9 @@ def make() -> None:
             shutil.copyfile(folder / source, HERE / name)
     for name, extra in DISCS.items():
         draw(name, ["render", *PLACE_AND_TIME, *SPOTS, "--size", "600x600", *extra, "--output"])
+        (HERE / name).with_suffix(".truth.json").unlink()
     for name, arguments in OTHERS.items():
-        draw(name, arguments if arguments[-1] == "--figure" else [*arguments, "--output"])
+        draw(name, arguments)
 
 
 def draw(name: str, arguments: list[str]) -> None:

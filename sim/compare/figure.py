@@ -8,6 +8,7 @@ from typing import Any
 from ...render.residuals import draw_residuals
 from ...render.site_band import draw_site_band
 from ...render.style import save_png
+from ..telling import nobody_took
 from .scores import Scores
 from .site_band import SiteBand
 
@@ -17,7 +18,9 @@ _WIDTH_PX = 1500
 def residuals_png(scores: Scores) -> bytes:
     """PNG with a disc for every model that has a best fit."""
     names = [Path(shot.file).name for shot in scores.outing.shots]
-    artists: Any = draw_residuals(scores.panels(), shot_names=names)
+    drawn = " (invented photos)" if nobody_took(scores.outing.shots) else ""
+    title = f"What each model's best fit leaves over{drawn}"
+    artists: Any = draw_residuals(scores.panels(), shot_names=names, title=title)
     return save_png(artists[0].figure, _WIDTH_PX)
 
 

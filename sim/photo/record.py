@@ -12,7 +12,7 @@ from typing import Any
 from ...models.errors import InputError, WhichsunError
 from ..files import check_free, write_whole
 from ..outing_file import merge_outing, outing_text
-from ..telling import SIMULATED_CAMERA, day_words, moment_words
+from ..telling import day_words, moment_words, nobody_took
 from ..workers import worker_pool, workers_for
 from .load import load_rgb
 from .measured import Measured, PhotoMeasurement, ShotTurn
@@ -221,7 +221,7 @@ def _pair_title(measured: Measured, matched: bool) -> str:
     shots = [measured.photos[index].shot for index in (0, -1)]
     what = "The same spots, hours apart" if matched else "First and last photo"
     day = f": {day_words(shots[0].time_utc[:10])}" if shots[0].time_utc else ""
-    drawn = " (invented)" if any(shot.camera == SIMULATED_CAMERA for shot in shots) else ""
+    drawn = " (invented)" if nobody_took(shots) else ""
     return f"{what}{day}{drawn}"
 
 
@@ -283,7 +283,7 @@ def _partners(measured: Measured, index: int) -> dict[int, str]:
 def _notes(measured: Measured, index: int) -> list[str]:
     shot = measured.photos[index].shot
     other = _other(measured, index)
-    drawn = ", a drawn picture" if shot.camera == SIMULATED_CAMERA else ""
+    drawn = ", a drawn picture" if nobody_took([shot]) else ""
     notes = [f"{moment_words(shot.time_utc)}, {shot.mount}, {len(shot.spots)} spots{drawn}"]
     if other is not None and _partners(measured, index):
         if _target_here(measured, index) is not None:

@@ -20,7 +20,7 @@ from ..compare.words import odds_words, times_words
 from ..outing import Shot
 from ..photo.pairing import NOT_RIGID
 from ..safety import CAUTIONS
-from ..telling import SIMULATED_CAMERA, day_words, moment_words
+from ..telling import day_words, moment_words, nobody_took
 from . import facts
 from .curves import turn_curves
 from .document import (
@@ -148,7 +148,7 @@ def _title(shots: Sequence[Shot], source: Source) -> str:
 
 def _lead(scores: Scores, source: Source) -> list[str]:
     made = source.made.strftime("%Y-%m-%d %H:%M UTC")
-    drawn = any(shot.camera == SIMULATED_CAMERA for shot in scores.outing.shots)
+    drawn = nobody_took(scores.outing.shots)
     return [
         *source.notes,
         *(["Invented: the photos were drawn by a program, nobody took them."] if drawn else []),

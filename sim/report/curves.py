@@ -17,7 +17,7 @@ from ...render.style import save_png
 from ..compare.scores import Scores
 from ..rotation import rotation_law
 from ..sweeping import SweepTimes, sweep
-from ..telling import longitude_words, moment_words
+from ..telling import longitude_words, moment_words, nobody_took
 from ..turns import pattern_turn
 
 _LATITUDES_DEG = np.arange(-66.0, 67.0, 2.0)
@@ -80,8 +80,9 @@ def turn_curves(scores: Scores, *, step_deg: float | None = None) -> TurnCurves 
         }
     first, last = (moment_words(f"{text[:16]}Z").removesuffix(" UTC") for text in ends.iso())
     day, clock = last.split(", ")
+    drawn = "; invented photos" if nobody_took(shots) else ""
     until = clock if first.startswith(day) else last
-    return TurnCurves(rows, point, f"{first} to {until} UTC, {longitude_words(longitude)}")
+    return TurnCurves(rows, point, f"{first} to {until} UTC, {longitude_words(longitude)}{drawn}")
 
 
 def held_values(model: GeometryModel, scores: Scores) -> dict[str, Any]:

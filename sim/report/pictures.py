@@ -151,7 +151,7 @@ def curve_pictures(curves: TurnCurves) -> list[Picture]:
         for ax in (above, below):
             ax.xaxis.set_major_locator(MultipleLocator(30))
             for text in ax.findobj(Text):
-                text.set_fontsize(_NARROW_TYPE * text.get_fontsize())
+                text.set_fontsize(_NARROW_TYPE * float(text.get_fontsize()))
     names = ", ".join(curves.rows)
     alt = f"Turn of the spot pattern against the latitude of the site, one curve for each of {names}"
     alt += "." if curves.point is None else ", and the measured turn at the site."
@@ -166,8 +166,8 @@ def residual_pictures(panels: Sequence[Mapping[str, Any]], names: Sequence[str])
         return [], ""
     figures, axes = [], []
     with styled():
-        lines = max(sum(1 + len(line) // 30 for line in panel.get("lines", ())) for panel in panels)
-        height = _PANEL_IN + 0.35 + 0.22 * lines
+        lines = max(sum(1 + len(line) // 28 for line in panel.get("lines", ())) for panel in panels)
+        height = _PANEL_IN + 0.38 + 0.25 * lines
         for _ in panels:
             figure, ax = _figure(_PANEL_IN, height)
             ax.set_position((0.02, (height - _PANEL_IN - 0.12) / height, 0.96, _PANEL_IN / height))

@@ -6,11 +6,13 @@ import pytest
 from whichsun.models.place import Instants, Site
 from whichsun.sim.day import Day
 from whichsun.sim.day_sheet import day_title
+from whichsun.sim.outing import Shot
 from whichsun.sim.scene import scene_words
 from whichsun.sim.telling import (
     day_words,
     longitude_words,
     moment_words,
+    nobody_took,
     number_words,
     parameter_name,
     place_words,
@@ -87,3 +89,8 @@ def test_numbers(value, words):
 )
 def test_longitudes(degrees, words):
     assert longitude_words(degrees) == words
+
+
+def test_drawn_photos_are_known_by_their_camera():
+    assert nobody_took([Shot("a.jpg", camera="a camera"), Shot("b.jpg", camera="simulated camera")])
+    assert not nobody_took([Shot("a.jpg", camera="a camera"), Shot("b.jpg")])
