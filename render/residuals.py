@@ -19,6 +19,7 @@ _SHOT_MARKERS = ("o", "s", "^", "D", "v", "P")
 _SCALES = (1, 2, 3, 5, 10, 20, 30, 50)  # beyond 50 a good fit would look like a bad one
 _WANTED = 0.22  # length in radii of a typical arrow of the worst model
 
+_KEY_LETTERS = 100  # of a line of the key
 _LABEL_ROOM = 0.1  # disc radii between two numbered marks
 
 
@@ -238,8 +239,12 @@ def residual_key(
 
 def _set_key(words: Sequence[str]) -> list[str]:
     """The key in lines, the factor of the arrows on one of its own, no sign parted from its words."""
-    glued = "   ".join(one.replace(" ", "\N{NO-BREAK SPACE}") for one in words[1:])
-    return [words[0], *textwrap.wrap(glued, 100, break_long_words=False)]
+    lines = [words[0], ""]
+    for one in words[1:]:
+        if len(lines[-1]) + len(one) > _KEY_LETTERS and lines[-1]:
+            lines.append("")
+        lines[-1] += ("   " if lines[-1] else "") + one
+    return lines
 
 
 def _draw_key(ax: Axes, lines: Sequence[str]) -> list[Artist]:
