@@ -88,7 +88,7 @@ def _under(names: Sequence[str], told: Sequence[TargetView]) -> str:
 def _size(target: Target, told: Sequence[TargetView]) -> list[str]:
     if math.isnan(target.width_px) or not told:
         return []
-    large = [view.chance_large for view in told if view.chance_visible > 0]
+    large = [view.chance_large for view in told if view.chance_visible >= 0.5]  # what is hidden is told so
     if not large:
         return []
     words = f"{target.width_px:.1f} px at first"
