@@ -9,6 +9,7 @@ import matplotlib
 from matplotlib.figure import Figure
 
 from ..models.errors import InputError
+from .spelling import spell_out
 from .style import save_png, styled
 
 FIGURE_KINDS = (".png", ".svg", ".pdf")
@@ -44,5 +45,6 @@ def figure_bytes(figure: Figure, path: Path | str, width_px: int = 1600) -> byte
     # Without dates and with a fixed salt the same figure gives the same bytes.
     metadata = {"Date": None} if kind == "svg" else {"CreationDate": None}
     with styled(), matplotlib.rc_context({"svg.hashsalt": "whichsun", "pdf.fonttype": 42}):
+        spell_out(figure)
         figure.savefig(buffer, format=kind, metadata=metadata)
     return buffer.getvalue()

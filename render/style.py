@@ -17,6 +17,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from ..models.errors import InputError
+from .spelling import spell_out
 
 PAPER = "#FCFBF7"
 INK = "#22252A"
@@ -149,6 +150,7 @@ def save_png(
     buffer = io.BytesIO()
     canvas = FigureCanvasAgg(figure)
     with styled():
+        spell_out(figure)
         canvas.print_figure(buffer, format="png", dpi=resolution, metadata={"Software": None})
     data = buffer.getvalue()
     if path is not None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import matplotlib
 from fpdf import FPDF
 
+from ...render.spelling import written
 from ..report import pdf_fonts
 from ..report.document import plain
 
@@ -62,7 +63,7 @@ class Paper(FPDF):
 
     def known(self, text: object) -> str:
         """A text from outside in one line, numbers for signs that no font here has."""
-        return pdf_fonts.written(plain(text), self._signs)
+        return written(plain(text), self._signs)
 
     def fitting(self, text: str, width: float, *, bold: bool = False) -> str:
         """The text cut to a width, with dots where something was cut."""

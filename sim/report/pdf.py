@@ -14,6 +14,7 @@ import matplotlib
 from fpdf import FPDF, FontFace
 from fpdf.enums import XPos, YPos
 
+from ...render.spelling import written
 from ...render.style import FAINT, INK, RULE
 from . import pdf_fonts
 from .document import (
@@ -146,7 +147,7 @@ class _Paper(FPDF):
 
     def _known(self, text: object) -> str:
         """The text in one line, numbers for signs that no font here has."""
-        return pdf_fonts.written(plain(text), self._signs)
+        return written(plain(text), self._signs)
 
     def _fitting(self, text: str) -> str:
         """The text cut to the footer's width."""

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
 from ...models.errors import WhichsunWarning
+from ...render.spelling import LISTED
 from .document import plain
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 _MOST_FONTS = 6
 _ASKED_PER_SIGN = 8  # fonts of fontconfig's list that are opened for one sign
 _PATIENCE_S = 20
-_LISTED = 3  # signs of a run that are told one by one
 _CJK = ("CJK", "HIRAGANA", "KATAKANA", "HANGUL", "BOPOMOFO", "IDEOGRAPHIC", "FULLWIDTH", "HALFWIDTH", "YI ")
 
 
@@ -103,23 +103,6 @@ def _opened(path: Path, number: int) -> FontFile | None:
         return None
 
 
-def written(text: str, known: Collection[int]) -> str:
-    """The text with every run of unknown signs as its numbers, ``[U+65E5 U+51FA]``; long runs are counted."""
-    pieces: list[str] = []
-    run: list[str] = []
-    for letter in [*text, ""]:
-        if letter and ord(letter) not in known:
-            run.append(letter)
-            continue
-        if run:
-            told = [f"U+{ord(one):04X}" for one in (run if len(run) <= _LISTED else run[:1])]
-            more = f" and {len(run) - 1} more signs" if len(run) > _LISTED else ""
-            pieces.append(f"[{' '.join(told)}{more}]")
-            run = []
-        pieces.append(letter)
-    return "".join(pieces)
-
-
 def add_fallbacks(pdf: FPDF, family: str, signs: set[int], elsewhere: str = "") -> set[int]:
     """Give a PDF fonts of this machine for signs that its family lacks; returns all signs that can be written.
 
@@ -146,7 +129,7 @@ def warn_of_missing(missing: Iterable[int], elsewhere: str = "") -> None:
     names = [unicodedata.name(chr(sign), "") for sign in left]
     cjk = [name.startswith(_CJK) for name in names]
     packages = ["fonts-noto-cjk"] * any(cjk) + ["fonts-noto-core"] * (not all(cjk))
-    told = ", ".join(f"U+{sign:04X}" for sign in left[:_LISTED]) + (" ..." if len(left) > _LISTED else "")
+    told = ", ".join(f"U+{sign:04X}" for sign in left[:LISTED]) + (" ..." if len(left) > LISTED else "")
     warnings.warn(
         f"the PDF shows {len(left)} signs as numbers because no font here has them ({told}){_aside(elsewhere)}. "
         f"Debian: apt install {' '.join(packages)}, then write the PDF again",

@@ -23,6 +23,7 @@ from PIL import Image
 from ...models.errors import PictureError, WhichsunError
 from ...render.overlay import draw_overlay, draw_pair
 from ...render.residuals import draw_residuals, residual_key
+from ...render.spelling import spell_out
 from ...render.style import PAPER, styled, turn_words
 from ..outing import Shot
 from ..photo.load import load_rgb
@@ -155,9 +156,14 @@ def curve_pictures(curves: TurnCurves) -> list[Picture]:
     names = ", ".join(curves.rows)
     alt = f"Turn of the spot pattern against the latitude of the site, one curve for each of {names}"
     alt += "." if curves.point is None else ", and the measured turn at the site."
-    caption = f"{curves.subtitle}. Models at their default values. {'. '.join(small)}{'.' if small else ''}"
+    caption = f"{curves.subtitle}. Models at their default values. {_sentences(small)}"
     narrow = coded(_image(figure), "png", alt)
     return [coded(wide, "png", alt, caption, narrow)]
+
+
+def _sentences(words: Sequence[str]) -> str:
+    """Small words of a figure as sentences."""
+    return " ".join(f"{one[:1].upper()}{one[1:]}." for one in words)
 
 
 def residual_pictures(panels: Sequence[Mapping[str, Any]], names: Sequence[str]) -> tuple[list[Picture], str]:
@@ -198,6 +204,7 @@ def _image(figure: Figure, dpi: float | None = None) -> Image.Image:
     figure.set_dpi(dpi or _PANEL_PX / figure.get_size_inches()[0])
     canvas = FigureCanvasAgg(figure)
     with styled():
+        spell_out(figure)
         canvas.draw()
     return Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3].copy())
 

@@ -8,6 +8,7 @@ import pytest
 from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from whichsun.models.errors import WhichsunWarning
+from whichsun.render.spelling import written
 from whichsun.sim.report import pdf_fonts
 from whichsun.sim.report.document import Document, Points, Section, Table, Verdict, Words
 from whichsun.sim.report.pdf import pdf_of
@@ -115,9 +116,9 @@ def test_letters_from_right_to_left_are_shaped_or_a_warning_says_what_helps(tmp_
 
 def test_numbers_in_the_place_of_signs():
     known = set(map(ord, "ab."))
-    assert pdf_fonts.written("ab.a", known) == "ab.a"
-    assert pdf_fonts.written(f"a{SUN}b{RISE}{KANA}", known) == "a[U+65E5]b[U+51FA U+3042]"
-    assert pdf_fonts.written(4 * SUN, known) == "[U+65E5 and 3 more signs]"
+    assert written("ab.a", known) == "ab.a"
+    assert written(f"a{SUN}b{RISE}{KANA}", known) == "a[U+65E5]b[U+51FA U+3042]"
+    assert written(4 * SUN, known) == "[U+65E5 and 3 more signs]"
 
 
 def test_other_scripts_get_another_package():
