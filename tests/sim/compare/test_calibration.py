@@ -24,7 +24,7 @@ def calibration():
 
 @pytest.mark.slow
 def test_claims_and_ranks_of_a_few_outings(calibration, capsys):
-    rows = [calibration.one(("good", number)) for number in range(OUTINGS)]
+    rows = [calibration.one(calibration.drawn("good", number)) for number in range(OUTINGS)]
     claims, wrong, expected = calibration.claims_row(rows)
     assert claims >= 4  # two in three good outings are claimed
     assert wrong <= stats.poisson.ppf(0.99, max(expected, 1e-9))
