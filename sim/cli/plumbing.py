@@ -11,6 +11,7 @@ import textwrap
 import warnings
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from itertools import islice
 from typing import Any
 
 from ...models.errors import WhichsunWarning
@@ -63,9 +64,17 @@ def report(
     result = {"schema": f"whichsun/{schema}/1", **result}
     result["warnings"] = [*result.get("warnings", []), *texts]
     if as_json:
-        print(json.dumps(jsonable(result), indent=2, allow_nan=False))
+        _print_json(result)
     else:
         show(result)
+
+
+def _print_json(result: dict[str, Any]) -> None:
+    """Print one JSON object, some of it at a time: a pool's may be larger than what memory holds of it twice."""
+    pieces = json.JSONEncoder(indent=2, allow_nan=False).iterencode(jsonable(result))
+    for text in iter(lambda: "".join(islice(pieces, 50_000)), ""):
+        sys.stdout.write(text)
+    print()
 
 
 def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: str = "") -> None:

@@ -63,7 +63,7 @@ class Mode:
     settled : bool
         Whether the last step changed little.
     gain : float
-        What the last step promised.
+        What the last parabola promised at its top, however far that was; never less than what was seen.
     reach : float
         Most steps that the next move may take along each axis of the parabola.
     course : Course or None
@@ -178,7 +178,7 @@ def climbed(mode: Mode, points: Array, values: Array, bounds: Array) -> Mode:
     cov = (axes / steady) @ axes.T * np.outer(mode.scale, mode.scale)
     wanted = np.sqrt(np.diag(cov))
     scale = np.clip(np.clip(wanted, mode.scale / 4, mode.scale * 3), LEAST_SCALE, bounds)
-    gain = 0.5 * float(gradient @ step)
+    gain = 0.5 * float(slope @ whole)
     settled = not surprised and bool(np.all(np.abs(np.log(scale / mode.scale)) < 0.5)) and 0 <= gain < 0.3
     height = float(centre) + (gain if settled else 0.0)
     return Mode(place, scale, cov, height, settled, max(gain, float(values[best] - centre)), reach, course)

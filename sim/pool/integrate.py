@@ -23,7 +23,7 @@ FIRST_ROWS, ROWS_GROW = 160, 8
 NODES_1, NODES_2 = 64, (16, 40)
 _TRIED_LN_TAU = np.log(np.deg2rad([2.0, 8.0, 30.0]))
 _MOST_MODES, _FIRST_NATS, _MORE_NATS, _LAST_NATS = 4, 60.0, 20.0, 12.0
-_ROUNDS, _ROUNDS_ALL, _ROUNDS_ROUGH = 10, 4, 2  # on some rows, on all rows after some, where signs will do
+_ROUNDS, _ROUNDS_ALL = 10, 4  # on some rows, on all rows after some
 _HOPELESS_NATS = 150.0
 _PRIOR_SHARE, _INFLATED, _FREEDOM = 0.1, 1.15, 5.0
 _WORK_OF_SAMPLING, _MOST_WORK = 640_000, 2_500_000  # rows times points, first and in all
@@ -104,11 +104,9 @@ def stage_sizes(rows: int) -> list[int]:
     return [*sizes, rows]
 
 
-def _rounds(stage: int, sizes: list[int], rough: bool) -> int:
+def _rounds(stage: int, sizes: list[int]) -> int:
     """Most rounds of climbing at a stage: few where all rows follow on some, so that the work grows with the rows."""
-    if stage == 0 or stage < len(sizes) - 1:
-        return _ROUNDS
-    return _ROUNDS_ROUGH if rough else _ROUNDS_ALL
+    return _ROUNDS_ALL if 0 < stage == len(sizes) - 1 else _ROUNDS
 
 
 def ln_prior(points: Array) -> Array:
@@ -148,7 +146,7 @@ def integrate(
     for stage in range(len(sizes)):
         if stage:
             modes = [narrowed(mode, sizes[stage] / sizes[stage - 1]) for mode in modes]
-        modes = yield from _climb(modes, free, stage, _rounds(stage, sizes, hopeless), ask)
+        modes = yield from _climb(modes, free, stage, _rounds(stage, sizes), ask)
         nats = _LAST_NATS if stage == last else _MORE_NATS if stage else _FIRST_NATS
         modes = distinct(modes, _MOST_MODES, nats)
         hopeless = (last > 0 and board.post(stage, modes[0].ln_mass)) or hopeless
@@ -324,7 +322,7 @@ def laplace(free: int, sizes: list[int], start: Mode, extra: Callable[[Array], A
     for stage in range(len(sizes)):
         if stage:
             modes = [narrowed(mode, sizes[stage] / sizes[stage - 1]) for mode in modes]
-        modes = yield from _climb(modes, free, stage, _rounds(stage, sizes, rough=True), ask)
+        modes = yield from _climb(modes, free, stage, _rounds(stage, sizes), ask)
     (mode,) = modes
     return PoolEvidence(mode.ln_mass, np.nan, np.nan, mode.place[None], np.ones(1))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from ..compare.report import odds_to_best
@@ -83,7 +84,11 @@ def flag_rows(result: dict[str, Any]) -> list[list[str]]:
 
 def tail_lines(result: dict[str, Any], more: int, listed: int) -> list[str]:
     """What the tables leave out: further suspicions, refused rows."""
-    lines = [f"... and {more:,} more; --json lists all."] if more > 0 else []
+    lines = []
+    if more > 0:
+        kinds = Counter(flag["kind"] for one in result["submissions"] for flag in one["flags"])
+        counts = ", ".join(f"{kind} {count:,}" for kind, count in kinds.most_common())
+        lines.append(f"... and {more:,} more; --json lists all. In all: {counts}.")
     refused = result["refused"]
     lines += [f"Refused {plain(one['where'])}: {plain(one['reason'], 200)}" for one in refused[:listed]]
     if len(refused) > listed:
