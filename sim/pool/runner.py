@@ -24,7 +24,7 @@ from .submissions import Submissions
 from .target import Work
 
 ROWS_AT_ONCE = 2000
-_SAVE_EVERY_S = 10.0
+_SAVE_EVERY_S, _SHARE_OF_TIME = 10.0, 0.05  # a large file takes long to write whole
 Function = Callable[[Work], Array]
 
 
@@ -32,7 +32,7 @@ class Checkpoint:
     """Results of blocks, kept in a file that is written whole, so that a stopped run goes on from there."""
 
     def __init__(self, path: Path | None) -> None:
-        self._path, self._known, self._saved, self._new = path, {}, time.monotonic(), False
+        self._path, self._known, self._next, self._new = path, {}, time.monotonic() + _SAVE_EVERY_S, False
         if path is not None and path.exists():
             try:
                 with np.load(path, allow_pickle=False) as stored:
@@ -57,7 +57,7 @@ class Checkpoint:
         """Keep a result; the file is written now and then."""
         if self._path is not None:
             self._known[key], self._new = result, True
-            if time.monotonic() - self._saved > _SAVE_EVERY_S:
+            if time.monotonic() > self._next:
                 self.save()
 
     def save(self) -> None:
@@ -66,10 +66,12 @@ class Checkpoint:
             return
         import io
 
+        begun = time.monotonic()
         buffer = io.BytesIO()
         np.savez(buffer, **self._known)
         write_whole(self._path, buffer.getvalue())
-        self._saved, self._new = time.monotonic(), False
+        now = time.monotonic()
+        self._next, self._new = now + max(_SAVE_EVERY_S, (now - begun) / _SHARE_OF_TIME), False
 
 
 class Runner:
