@@ -34,6 +34,10 @@ OTHERS = {
     "scene.png": ["scene", "--site", "46.5,-30", "--date", "2027-04-18", "--width", "1400", "--output"],
     "day.png": ["day", "--site", "46.5,-30", "--date", "2027-04-18", "--output"],
     "tracks.png": ["day", "--site", "46.5,-30", "--date", "2027-04-18", "--tracks"],
+    "plan-discs.png": [
+        "plan", "--site", "46.5,-30", "--dates", "2027-04-18", "--evidence", "none", "--zone", "UTC-2",
+        "--regions", str(HERE.parent / "regions-2027-04-17.txt"), "--discs",
+    ],
     "pool.png": [
         "pool", str(HERE.parent / "pool-distant-sphere.csv"),
         "--title", "49 invented turns on every model's curve", "--figure",
