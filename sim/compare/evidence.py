@@ -9,9 +9,10 @@ import numpy as np
 from ...models.geometry import Array
 from . import world
 from .cells import Cells, Evidence
+from .enriching import enriched
 from .handheld import chained_seeds, roll_seeds
 from .importance import importance
-from .modes import Frame, Modes, best_of_each, modes_from, pair_seeds
+from .modes import Frame, Modes, best_of_each, joined_modes, modes_from, pair_seeds
 from .numeric import ln_sum, sobol_points
 from .problem import Problem
 from .quantities_likelihood import angles_move, ln_floor, path_length, touched
@@ -22,6 +23,7 @@ MOST_SEEDS = 8  # per cell, where cells are searched over further unknowns
 FREE_MODES, FREE_SEEDS = 20, 40  # the same where rolls are free too: the modes then line a ridge
 FIRST_POINTS, MOST_POINTS = 2048, 32768
 LEAST_EFFECTIVE, MOST_ERROR = 200.0, 0.05
+ROUNDS = 2  # of draws with the same number of points, where modes are followed up
 SETTLED = 0.02
 COARSE = 4.0  # sigmas per cell in a rough scan
 PEAK_NATS = 25.0
@@ -40,20 +42,46 @@ def integrate(problem: Problem, rng: np.random.Generator, *, rough: bool = False
     cells = settled_cells(problem, COARSE if rough else 1.0)
     if rough:
         return _scan_only(problem, cells)
+    if problem.data.has_spots and problem.nuisances.periodic.any():
+        return _followed_up(problem, cells, rng)
     points = FIRST_POINTS
     while True:
         result = importance(problem, cells, points, rng)
-        good = result.effective >= LEAST_EFFECTIVE and result.error <= MOST_ERROR
-        if good or points >= MOST_POINTS:
+        if is_good(result) or points >= MOST_POINTS:
             return result
         points *= 4
+
+
+def is_good(evidence: Evidence) -> bool:
+    """Whether enough draws carry an evidence and its stated error is small."""
+    return evidence.effective >= LEAST_EFFECTIVE and evidence.error <= MOST_ERROR
+
+
+def _followed_up(problem: Problem, cells: Cells, rng: np.random.Generator) -> Evidence:
+    """Importance sampling where angles are unknown: in rounds, each with the modes that the draws before came upon.
+
+    It ends when a round is good and says what the one before it said: draws that all miss a mode agree too well.
+    """
+    points, before, rounds = FIRST_POINTS, None, 0
+    while True:
+        result = importance(problem, cells, points, rng)
+        if before is not None and is_good(result):
+            change = abs(result.ln_evidence - before.ln_evidence)
+            if change < max(MOST_ERROR, 2 * float(np.hypot(result.error, before.error))):
+                return result
+        rounds += 1
+        if rounds % ROUNDS == 0:
+            if points >= MOST_POINTS:
+                return result
+            points *= 2
+        cells, before = enriched(problem, cells, result), result
 
 
 def _scan_only(problem: Problem, cells: Cells) -> Evidence:
     middle = cells.middle
     modes = cells.modes
     if cells.lone is not None:
-        modes = _joined_modes(modes, spread_out(problem, cells.lone, cells.lone_columns))
+        modes = joined_modes(modes, spread_out(problem, cells.lone, cells.lone_columns))
     mass = modes.ln_mass + np.log(cells.high - cells.low)[modes.node]
     weight = np.exp(mass - ln_sum(mass)) if len(mass) else mass
     total = cells.ln_evidence
@@ -100,8 +128,8 @@ def _joined(old: Cells, kept: np.ndarray, new: Cells) -> Cells:
 
     def merged(before: Modes, after: Modes) -> Modes:
         stay = kept[before.node]
-        first = Modes(rank[number[before.node[stay]]], *(part[stay] for part in _arrays(before)))
-        return _joined_modes(first, Modes(rank[kept.sum() + after.node], *_arrays(after)))
+        first = Modes(rank[number[before.node[stay]]], *(part[stay] for part in before.arrays))
+        return joined_modes(first, Modes(rank[kept.sum() + after.node], *after.arrays))
 
     return Cells(
         low[order],
@@ -111,18 +139,6 @@ def _joined(old: Cells, kept: np.ndarray, new: Cells) -> Cells:
         None if old.lone is None or new.lone is None else merged(old.lone, new.lone),
         new.lone_columns,
     )
-
-
-def _arrays(modes: Modes) -> tuple[Array, Array, Array]:
-    return modes.eta, modes.root, modes.ln_mass
-
-
-def _joined_modes(first: Modes, second: Modes) -> Modes:
-    """Both, sorted by node."""
-    node = np.concatenate([first.node, second.node])
-    order = np.argsort(node, kind="stable")
-    parts = zip(_arrays(first), _arrays(second), strict=True)
-    return Modes(node[order], *(np.concatenate(pair)[order] for pair in parts))
 
 
 def spread_out(problem: Problem, lone: Modes, places: tuple[int, ...]) -> Modes:

@@ -46,6 +46,19 @@ class Modes:
     root: Array
     ln_mass: Array
 
+    @property
+    def arrays(self) -> tuple[Array, Array, Array]:
+        """All but the nodes."""
+        return self.eta, self.root, self.ln_mass
+
+
+def joined_modes(first: Modes, second: Modes) -> Modes:
+    """Both, sorted by node."""
+    node = np.concatenate([first.node, second.node])
+    order = np.argsort(node, kind="stable")
+    parts = zip(first.arrays, second.arrays, strict=True)
+    return Modes(node[order], *(np.concatenate(pair)[order] for pair in parts))
+
 
 class Frame:
     """Poses and quantities at given nodes and how they move with clock, site and further parameters."""

@@ -7,6 +7,8 @@ those of the fast route, so that both integrate the same function.
 from __future__ import annotations
 
 import importlib
+import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +19,7 @@ from .problem import Problem
 
 LIVE_POINTS = 500
 REMAINDER = 0.01  # of ln evidence left in the live points when sampling ends
+TOLD_EVERY = 2000  # evaluations between two words of progress
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,14 @@ class Nested:
     weight: Array
 
 
-def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_POINTS) -> Nested:
+def nested(
+    problem: Problem,
+    rng: np.random.Generator,
+    live_points: int = LIVE_POINTS,
+    *,
+    most_calls: int | None = None,
+    tell: Callable[[int, float], None] = lambda calls, left: None,
+) -> Nested:
     """Evidence of a problem by static nested sampling.
 
     Parameters
@@ -53,6 +63,11 @@ def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_P
     rng : numpy.random.Generator
     live_points : int
         More of them find more separate modes and lessen the error, at a proportional price.
+    most_calls : int, optional
+        Evaluations of the likelihood after which it ends in any case; what the live points may still hold is then
+        added to the error.
+    tell : callable
+        Called now and then with the evaluations done and how much ln evidence may still be left in the live points.
 
     Raises
     ------
@@ -79,13 +94,26 @@ def nested(problem: Problem, rng: np.random.Generator, live_points: int = LIVE_P
     sampler = maker(
         ln_like, lambda unit: unit, size, nlive=live_points, sample="rwalk", rstate=rng, **options
     )
-    sampler.run_nested(dlogz=REMAINDER, print_progress=False)
+    last, left = 0, np.inf
+
+    def follow(results: Any, iteration: int, calls: int, add_live_it: int | None = None, **_: Any) -> None:
+        nonlocal last, left
+        if add_live_it is None:
+            left = float(results.delta_logz)
+        if calls - last >= TOLD_EVERY:
+            last = calls
+            tell(calls, left)
+
+    with warnings.catch_warnings():  # what is left is told by the error
+        warnings.filterwarnings("ignore", message="The sampling was stopped short", category=UserWarning)
+        sampler.run_nested(dlogz=REMAINDER, maxcall=most_calls, print_progress=True, print_func=follow)
     found = sampler.results
+    unfinished = left if np.isfinite(left) and left > REMAINDER else 0.0
     u, eta = parts(np.asarray(found.samples))
     weight = np.exp(found.logwt - found.logz[-1])
     return Nested(
         float(found.logz[-1]),
-        float(found.logzerr[-1]),
+        float(np.hypot(found.logzerr[-1], unfinished)),
         int(np.sum(found.ncall)),
         u,
         eta,

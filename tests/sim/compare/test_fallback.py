@@ -10,6 +10,7 @@ from whichsun.sim.compare import evidence, fallback
 from whichsun.sim.compare.contest import Options, checked, score_model
 from whichsun.sim.compare.data import data_of
 from whichsun.sim.compare.evidence import integrate
+from whichsun.sim.compare.nested import nested
 from whichsun.sim.compare.problem import problem_of
 
 QUICK = Options(repairs=False, check=False)
@@ -24,6 +25,7 @@ def few_spots(outing_of):
 def never_good(monkeypatch):
     """No number of draws is ever enough."""
     monkeypatch.setattr(fallback, "LEAST_EFFECTIVE", np.inf)
+    monkeypatch.setattr(evidence, "LEAST_EFFECTIVE", np.inf)
     monkeypatch.setattr(evidence, "MOST_POINTS", evidence.FIRST_POINTS)
 
 
@@ -35,7 +37,9 @@ def test_nested_sampling_takes_over_and_agrees(few_spots, never_good, monkeypatc
     told = []
     options = replace(QUICK, tell=told.append)
     score = score_model(model, few_spots, ("a", "b"), options, lambda words: None)
-    assert told == ["distant-sphere: nested sampling, some minutes"]
+    assert told[0] == "distant-sphere: nested sampling, some minutes"
+    assert "evaluations" in told[-1]  # it goes on telling
+    assert len(told) > 2
     slow = score.leader.evidence
     assert fast.by == "importance"
     assert (score.by, score.leader.by, slow.by) == ("nested", "nested", "nested")
@@ -81,6 +85,43 @@ def test_the_sampler_does_not_replace_enough_draws_by_a_rougher_value(
     monkeypatch.setattr(fallback, "integrate", lambda problem, rng: fast)
     monkeypatch.setattr(fallback, "has_nested", lambda: True)
     monkeypatch.setattr(
-        fallback, "by_nested", lambda problem, fast, rng: replace(fast, error=0.1, by="nested")
+        fallback, "by_nested", lambda problem, fast, rng, tell: replace(fast, error=0.1, by="nested")
     )
     assert fallback.safe_evidence(problem, np.random.default_rng(1), "distant-sphere").by == kept
+
+
+@pytest.mark.parametrize(("mount", "kept"), [("hand-held", "importance"), ("level-tripod", "nested")])
+def test_unknown_angles_that_were_followed_up_may_have_a_larger_error(outing_of, monkeypatch, mount, kept):
+    data = data_of(outing_of(np.random.default_rng(4), spots=10, mount=mount))
+    model = get_model("distant-sphere")
+    problem = problem_of(model, model.variants[0], data, "howard-1984")
+    fast = replace(integrate(problem, np.random.default_rng(1)), effective=90.0, error=0.12)
+    monkeypatch.setattr(fallback, "integrate", lambda problem, rng: fast)
+    monkeypatch.setattr(fallback, "has_nested", lambda: True)
+    monkeypatch.setattr(
+        fallback, "by_nested", lambda problem, fast, rng, tell: replace(fast, error=0.05, by="nested")
+    )
+    assert fallback.safe_evidence(problem, np.random.default_rng(1), "distant-sphere").by == kept
+
+
+def test_a_sampler_that_is_stopped_early_says_so_in_its_error(few_spots):
+    model = get_model("distant-sphere")
+    problem = problem_of(model, model.variants[0], few_spots, "howard-1984")
+    calls = []
+    short = nested(
+        problem, np.random.default_rng(2), 50, most_calls=300, tell=lambda done, left: calls.append(done)
+    )
+    whole = integrate(problem, np.random.default_rng(1)).ln_evidence
+    assert short.error > 0.25  # the whole run, some thousands of evaluations, ends with 0.08
+    assert abs(short.ln_evidence - whole) < 3 * short.error
+
+
+def test_ctrl_c_ends_the_sampling(few_spots):
+    model = get_model("distant-sphere")
+    problem = problem_of(model, model.variants[0], few_spots, "howard-1984")
+
+    def stopped(done, left):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        nested(problem, np.random.default_rng(2), 100, tell=stopped)
