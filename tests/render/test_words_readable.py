@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import Stroke
 from matplotlib.text import Text
 from whichsun.models.errors import MissingLibraryError
-from whichsun.render import style
+from whichsun.render import scene_viewer, style
 
 _spec = importlib.util.spec_from_file_location("cases_of_words", Path(__file__).with_name("figure_cases.py"))
 assert _spec is not None
@@ -101,3 +102,20 @@ def test_the_check_sees_pale_words(contrast):
     figure = style.new_figure(800, 500)
     text = figure.text(0.5, 0.5, "pale", color="#B28C36")
     assert contrast("#B28C36", grounds(text, figure)[0]) < AA
+
+
+def test_words_of_the_scene_page_stand_out(contrast):
+    colours = {"PAPER": style.PAPER, "INK": style.INK, "FAINT": style.FAINT}
+    texts = set(re.findall(r"(?<![-\w])color: (\w+);", scene_viewer.STYLE))
+    grounds = set(re.findall(r"background: (#\w{3}|PAPER)", scene_viewer.STYLE))
+    assert texts
+    assert texts <= set(colours)
+    assert grounds <= {"PAPER", "#FFF"}
+    for text in texts:
+        assert min(contrast(colours[text], ground) for ground in (style.PAPER, WHITE)) >= AA
+    # Labels lie on a veil over the scene, at worst over black.
+    red, green, blue, veil = re.findall(
+        r"background: rgb\((\d+) (\d+) (\d+) / ([.\d]+)\)", scene_viewer.STYLE
+    )[0]
+    label = hexed(float(veil) * np.array([int(red), int(green), int(blue)]) / 255)
+    assert contrast(style.INK, label) >= AA
