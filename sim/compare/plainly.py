@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from pathlib import PurePath
 from typing import Any
 
+import numpy as np
+
 from .robustness import ROUGH_ERROR
 from .scores import FAR_SIGMA
 from .verdict import LEAST_P
 from .words import FAVOURS, odds_words, times_words
 
 STRONGEST = 3
+UNSURE = 0.1  # numerical error of ln evidence from which on it is told
 NOTABLE = 1.0  # ln: below it a driver is not worth a line
 Section = tuple[str, list[str]]
 
@@ -49,13 +52,28 @@ def meaning_lines(result: dict[str, Any]) -> list[str]:
     if kind == "favours":
         other = mean_row(result, second)
         lines.append(
-            f"Photos like these are {times_words(verdict['ln_bayes_factor'])} as likely under {best['model']} "
+            f"{_like_these(result)} {times_words(verdict['ln_bayes_factor'])} as likely under {best['model']} "
             f"({_lower(best['summary'])}) as under the best of the others, {second} ({_lower(other['summary'])})."
         )
     elif kind == "undecided":
+        if _has_photos(result):
+            what = "the photos fit"
+            more = (
+                "More spots, more hours between the photos, a better level or a longer lens would tell more."
+            )
+        else:
+            what = "the one measurement fits" if _others(result) == 1 else "the measurements fit"
+            more = (
+                "Two photos of the Sun's spots hours apart, or measurements of other kinds, would tell more."
+            )
         lines.append(
-            "Nothing is proved either way: the photos fit more than one idea about as well, or the answer hangs on an "
-            "assumption. More spots, more hours between the photos, a better level or a longer lens would tell more."
+            f"Nothing is proved either way: {what} more than one idea about as well, or the answer hangs on an "
+            f"assumption. {more}"
+        )
+    elif not _has_photos(result):
+        lines.append(
+            "No idea in the table below foresees what was measured. Most often a time, the site or a sign is wrong "
+            "(anticlockwise is positive); else the right idea is not in the table."
         )
     else:
         lines.append(
@@ -73,6 +91,22 @@ def meaning_lines(result: dict[str, Any]) -> list[str]:
         "Only the ideas in the table were compared; any other idea can be added and is scored by the same rules."
     )
     return lines
+
+
+def _has_photos(result: dict[str, Any]) -> bool:
+    """Whether spots of photos were scored."""
+    return "data" not in result or result["data"]["spots"] > 0
+
+
+def _others(result: dict[str, Any]) -> int:
+    return result["data"]["other_measurements"] if "data" in result else 0
+
+
+def _like_these(result: dict[str, Any]) -> str:
+    """Subject and verb of a sentence about what the outing holds."""
+    if _has_photos(result):
+        return "Photos and measurements like these are" if _others(result) else "Photos like these are"
+    return "A measurement like this one is" if _others(result) == 1 else "Measurements like these are"
 
 
 def driver_lines(result: dict[str, Any]) -> list[str]:
@@ -140,6 +174,15 @@ def safety_lines(result: dict[str, Any]) -> list[str]:
             f"{_still(weakest, result)} in the worst case ({weakest['what']})."
         )
     lines += _far_spots(result)
+    unsure = [row for row in result["models"] if row["variant"] is None and row["ln_evidence_error"] > UNSURE]
+    if unsure:
+        named = ", ".join(
+            f"{row['model']} (to {100 * np.expm1(row['ln_evidence_error']):.0f} %)" for row in unsure
+        )
+        lines.append(
+            f"Some odds are worked out roughly only, because the spots can be laid on each other in very many ways: "
+            f"{named}. The verdict allows for that."
+        )
     nested = [_named(row) for row in result["models"] if row["ln_evidence_by"] == "nested" and row["variant"]]
     if nested:
         lines.append(
@@ -174,9 +217,14 @@ def _far_spots(result: dict[str, Any]) -> list[str]:
         return []
     named = [words for _, words in sorted(found, reverse=True)]
     more = f" and {len(named) - STRONGEST} more" if len(named) > STRONGEST else ""
+    why = (
+        "a group that changed, a wrong pair, a speck"
+        if _has_photos(result)
+        else "a misreading, a wrong time or sign"
+    )
     return [
         f"Farthest from what {row['model']} foresees: {', '.join(named[:STRONGEST])}{more}; look at them again "
-        "(a group that changed, a wrong pair, a speck)."
+        f"({why})."
     ]
 
 
@@ -230,7 +278,9 @@ def needed_legend(result: dict[str, Any]) -> str:
     rows = result["needed"]
     if not rows:
         return ""
-    words = "Where the photos would need a nearby Sun, whether or not the idea fits. "
+    words = (
+        "The height at which a nearby Sun comes closest to what was measured, whether or not the idea fits. "
+    )
     if any(row["matched"] == 0 for row in rows):
         words += "Where no spot is found again, no height makes the idea fit and the number means nothing. "
     if all(row["diameter_km"] is None for row in rows):

@@ -87,6 +87,11 @@ class Scores:
             "drivers": [{**one.to_json(), "matched_to": self._partners(one)} for one in self.drivers],
             "robustness": [row.to_json() for row in self.robustness],
             "needed": [row.to_json() for row in self.needed],
+            "data": {
+                "photos": self.data.n_shots,
+                "spots": len(self.data.detections.shot),
+                "other_measurements": len(self.data.quantities),
+            },
             "seed": self.options.seed,
             "rotation": self.options.law,
         }

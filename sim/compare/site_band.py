@@ -102,6 +102,9 @@ def find_site_band(data: OutingData, law: str, rng: np.random.Generator) -> Site
     InputError
         No photo of known level, or the photos do not tell how the disc turned, or the Sun was nowhere up in all.
     """
+    if not data.has_spots:
+        hint = "other measurements alone are not drawn on the map"
+        raise InputError("photos", "must be at least two, with spots, to draw the site; got none", hint=hint)
     level = np.flatnonzero(np.isfinite(data.roll_sigma) & ~data.equatorial)
     if len(level) < 2:
         hint = "photos by hand or on an equatorial mount tell no site"

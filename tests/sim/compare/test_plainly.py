@@ -23,6 +23,7 @@ def mean_row(model, summary, matched, p=0.3, residuals=(NEAR,)):
     ]
     return {
         "model": model, "variant": None, "summary": summary, "ln_evidence": 1.0, "ln_evidence_by": "importance",
+        "ln_evidence_error": 0.02,
         "p_value": p, "matches": matches, "residuals": list(residuals),
     }  # fmt: skip
 
@@ -75,6 +76,31 @@ def test_undecided_and_no_fit_say_so(result):
     none["verdict"] |= {"kind": "none-fits", "model": None}
     assert "No idea in the table" in meaning_lines(none)[0]
     assert not any("fits by itself" in line for line in meaning_lines(none))
+
+
+@pytest.mark.parametrize(
+    ("spots", "others", "start"),
+    [
+        (9, 0, "Photos like these are about"),
+        (9, 2, "Photos and measurements like these are about"),
+        (0, 2, "Measurements like these are about"),
+        (0, 1, "A measurement like this one is about"),
+    ],
+)
+def test_what_the_outing_holds_is_called_by_its_name(result, spots, others, start):
+    result["data"] = {"photos": 2 if spots else 0, "spots": spots, "other_measurements": others}
+    assert meaning_lines(result)[0].startswith(start)
+    for kind in ("undecided", "none-fits"):
+        result["verdict"]["kind"] = kind
+        text = " ".join(meaning_lines(result))
+        assert ("the photos fit" in text or "puts the spots" in text) == (spots > 0)
+        assert ("lens" in text or "mirrored" in text) == (spots > 0)
+
+
+def test_odds_that_are_rough_say_so(result):
+    assert not any("roughly" in line for line in safety_lines(result))
+    result["models"][1]["ln_evidence_error"] = 0.18
+    assert any("roughly" in line and "flat (to 20 %)" in line for line in safety_lines(result))
 
 
 def test_the_strongest_drivers_are_named_once_with_their_partners(result):
