@@ -30,10 +30,8 @@ _WORK_OF_SAMPLING, _MOST_WORK = 640_000, 2_500_000  # rows times points, first a
 _FEWEST_POINTS, _FIRST_MOST, _MOST_POINTS = 64, 512, 16_384
 _TOO_FEW, _AT_BOUND = 8.0, 1.7
 _LEAST_EFFECTIVE, _MOST_ERROR = 200.0, 0.05
-_SHAPE_NATS, _SHAPE_DRAWS = (
-    1.0,
-    512,
-)  # the approximation was up to 0.6 off the draws where both were looked at
+# The normal approximation was up to 0.6 off the draws where both were looked at.
+_SHAPE_NATS, _SHAPE_DRAWS = 1.0, 512
 
 
 @dataclass(frozen=True)
@@ -46,7 +44,7 @@ class Request:
 
 
 class Board:
-    """Heaviest mode of any variant by stage: who lies far behind on some of the rows is sampled less on all."""
+    """Heaviest mode of any variant by stage: who lies hopelessly far behind is climbed as all are, but not sampled."""
 
     def __init__(self) -> None:
         self._best: dict[int, float] = {}
@@ -65,7 +63,7 @@ class PoolEvidence:
     Attributes
     ----------
     ln_evidence, error, effective : float
-        Its natural logarithm, numerical standard error, effective number of draws.
+        Its natural logarithm, numerical error, effective number of draws (nan: by the normal approximation alone).
     points : ndarray, shape (p, k + 2)
     weight : ndarray, shape (p,)
         Sum 1.
