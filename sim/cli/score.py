@@ -102,7 +102,11 @@ def show_scores(result: dict[str, Any]) -> None:
         )
         print_wrapped([plainly.needed_legend(result)])
     if rows := text.quantity_rows(result):
-        print_table(text.QUANTITY_COLUMNS, rows, "Other measurements")
+        print_table(
+            text.QUANTITY_COLUMNS,
+            rows,
+            "Other measurements (z: measured less foreseen, over its uncertainty)",
+        )
     if result["robustness"]:
         print_table(
             plainly.ROBUST_COLUMNS, plainly.robust_table(result["robustness"]), "With other assumptions"

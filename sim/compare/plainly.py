@@ -125,7 +125,8 @@ def driver_lines(result: dict[str, Any]) -> list[str]:
     told: set[tuple[str | None, int | None]] = set()
     for driver in result["drivers"]:
         key = (driver["shot"], driver["id"])
-        alone = driver["kind"] == "shot" and abs(driver["ln_bayes_factor_without"]) < 1e-9  # nothing is left
+        nothing_left = driver["kind"] == "shot" and abs(driver["ln_bayes_factor_without"]) < 1e-9
+        alone = nothing_left or len(result["drivers"]) == 1
         if key in told or abs(driver["contribution"]) < NOTABLE or alone:
             continue
         told |= {key} | {(other["shot"], other["id"]) for other in driver["matched_to"]}
@@ -266,7 +267,7 @@ def needed_table(result: dict[str, Any]) -> list[list[str]]:
                 f"{row['height_km']:,.0f}" + (" (end of range)" if row["at_bound"] else ""),
                 f"{low:,.0f} to {high:,.0f}",
                 "-" if row["diameter_km"] is None else f"{row['diameter_km']:,.1f}",
-                f"{row['matched']} of {row['spots']}",
+                f"{row['matched']} of {row['spots']}" if row["spots"] else "-",
                 chi2,
             ]
         )
@@ -281,9 +282,9 @@ def needed_legend(result: dict[str, Any]) -> str:
     words = (
         "The height at which a nearby Sun comes closest to what was measured, whether or not the idea fits. "
     )
-    if any(row["matched"] == 0 for row in rows):
+    if any(row["matched"] == 0 and row["spots"] for row in rows):
         words += "Where no spot is found again, no height makes the idea fit and the number means nothing. "
-    if all(row["diameter_km"] is None for row in rows):
+    if all(row["diameter_km"] is None for row in rows) and _has_photos(result):
         words += "The diameter needs the focal length and the pixel pitch of the camera."
     return words.strip()
 
@@ -305,6 +306,8 @@ def robust_table(rows: Sequence[dict[str, Any]]) -> list[list[str]]:
 
 
 ROBUST_LEGEND = (
-    "One thing changed at a time, all else as scored; 'favours' asks for 20 to 1. Doubled uncertainties and wider "
-    f"ranges are worked out coarsely (ln odds good to about {2 * ROUGH_ERROR:.1f})."
+    "One thing changed at a time, all else as scored; 'favours' asks for 20 to 1. What a free number was taken for "
+    "beforehand: 'uniform', every value as likely as any other; 'log-uniform', every doubling; 'inverse-uniform', "
+    "small values above all. ln odds: the odds' natural logarithm, 3.0 is 20 to 1, 6.9 a thousand to 1. Doubled "
+    f"uncertainties and wider ranges are worked out coarsely (ln odds good to about {2 * ROUGH_ERROR:.1f})."
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import Any
 
 from ..outing_observables import KINDS
@@ -84,9 +85,12 @@ def parameter_lines(result: dict[str, Any]) -> list[str]:
 
 
 LEGEND = (
-    "Odds: how much better the leading model explains what was measured. p: share of made-up outings under the model "
-    "that match no better; below 0.01 it does not fit (one that foresees no common spots passes easily). 'free': a Sun "
-    "turned in any way in every shot, no rival."
+    "ln evidence: natural logarithm of how likely the measurements are under the model, over all values of its free "
+    "numbers; only differences between models count. Odds: those differences as odds. p: share of made-up outings "
+    "under the model that match no better; below 0.01 it does not fit (one that foresees no common spots passes "
+    "easily). 'free': a Sun turned in any way in every shot, no rival. chi2 / dof: about 1 to 1 where the best fit is "
+    "as good as the stated uncertainties. AICc: a simpler score of the best fits, smaller is better; it decides "
+    "nothing here."
 )
 
 
@@ -103,17 +107,18 @@ def latitude_lines(result: dict[str, Any]) -> list[str]:
     """Turn, rule of thumb, fitted latitude and what separates them."""
     turn, latitude = result["turn"], result["latitude"]
     lines = []
+    shots = " to ".join(PurePath(turn[key] or "").name for key in ("shot_a", "shot_b"))
     if turn["turn_deg"] is None and not turn["shot_a"]:
         pass  # neither photos nor a turn were given
     elif turn["turn_deg"] is None:
         why = "one of them is mirrored" if turn["mirrored"] else "no spots of theirs match"
-        lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: not known ({why}).")
+        lines.append(f"Turn of the disc from {shots}: not known ({why}).")
     else:
         whole = turn["unwrapped_axis_deg"]
         beyond = whole is not None and abs(whole) > 180 and result["verdict"]["model"] == "distant-sphere"
         words = turn_in_words(turn["turn_deg"], whole if beyond else None)
         sigma = "" if turn["sigma_deg"] is None else f" (+- {turn['sigma_deg']:.1f})"
-        lines.append(f"Turn of the disc from {turn['shot_a']} to {turn['shot_b']}: {words}{sigma}.")
+        lines.append(f"Turn of the disc from {shots}: {words}{sigma}.")
     if latitude["fitted_deg"] is None:
         lines.append("Latitude under the distant sphere: these measurements do not tell it.")
         return lines

@@ -114,6 +114,11 @@ def test_the_strongest_drivers_are_named_once_with_their_partners(result):
     assert "hangs on a single spot" in lines[3]
 
 
+def test_the_only_measurement_is_no_news(result):
+    result["drivers"] = [driver(1, 3.0, 0.02, kind="quantity", name="the spot turn")]
+    assert not any("Without" in line for line in driver_lines(result))
+
+
 def test_a_verdict_that_no_single_spot_decides(result):
     for one in result["drivers"]:
         one["ln_bayes_factor_without"] = 5.0
