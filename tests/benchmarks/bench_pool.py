@@ -67,7 +67,7 @@ def teller():
         if now - last[0] > 60:
             last[0] = now
             spent = f"{now - begun:.0f} s, processor {time.process_time():.0f} s"
-            print(f"    ... {words}: {done:,} of {of:,} blocks, {spent}", flush=True)
+            print(f"    ... {words}, {100 * done / of:.0f} % of its part, {spent}", flush=True)
 
     return tell
 
