@@ -13,14 +13,19 @@ from matplotlib.axes import Axes
 
 from ..models.errors import InputError
 from .blank_disc import draw_blank_disc
-from .style import FAINT, INK, PAPER, ModelStyle, model_styles, new_figure, styled
+from .style import FAINT, INK, PAPER, ModelStyle, figure_of, model_styles, new_figure, styled
 
 _SHOT_MARKERS = ("o", "s", "^", "D", "v", "P")
 _SCALES = (1, 2, 3, 5, 10, 20, 30, 50)  # beyond 50 a good fit would look like a bad one
 _WANTED = 0.22  # length in radii of a typical arrow of the worst model
 
 _KEY_LETTERS = 100  # of a line of the key
-_LABEL_ROOM = 0.1  # disc radii between two numbered marks
+_NUMBER_POINTS = 12
+_MARK_POINTS = 4.0  # half the width of a mark, and a little air
+_NUMBER_WAYS = (
+    *((1, 0.7), (1, 0), (0, 1), (-1, 0.7), (1, -0.7), (0, -1), (-1, 0), (-1, -0.7)),
+    *((0.6, 1), (-0.6, 1), (0.6, -1), (-0.6, -1)),
+)  # where a number may stand beside its mark, the best first
 
 
 def draw_residuals(
@@ -156,8 +161,10 @@ def _draw_panel(
         these = measured[shots == shot]
         marker = _SHOT_MARKERS[shot % len(_SHOT_MARKERS)]
         artists += ax.plot(these[:, 0], these[:, 1], marker, ms=5.5, mfc=PAPER, mec=INK, mew=1.3, zorder=4)
+    taken = [measured, *(measured + share * (tips - measured) for share in np.linspace(0.1, 1, 9))]
     for key, marker in (("unmatched", "x"), ("missed", "+")):
         extra = np.asarray(panel.get(key, np.zeros((0, 2))), float).reshape(-1, 2)
+        taken.append(extra)
         if len(extra):
             artists += ax.plot(
                 extra[:, 0],
@@ -168,12 +175,11 @@ def _draw_panel(
                 mew=1.4,
                 zorder=3.5,
             )
-    for place, label, crowded in zip(measured, panel.get("labels", ()), _crowded(measured), strict=False):
-        if crowded:
-            continue
-        artists.append(
-            ax.annotate(str(label), place, (5, 4), textcoords="offset points", fontsize=10, color=FAINT)
-        )
+    words = [str(label) for label in panel.get("labels", ())][: len(measured)]
+    for word, place in zip(words, _number_places(ax, measured, np.concatenate(taken), words), strict=True):
+        if np.all(np.isfinite(place)):
+            look = {"ha": "center", "va": "center", "fontsize": _NUMBER_POINTS, "color": FAINT}
+            artists.append(ax.text(place[0], place[1], word, zorder=4.5, **look))
     name = panel.get("title", panel["model"])
     artists.append(
         ax.text(
@@ -205,13 +211,33 @@ def _draw_panel(
     return artists
 
 
-def _crowded(places: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
-    """Whether another place lies so near that two numbers would cover each other."""
-    if not len(places):
-        return np.zeros(0, bool)
-    apart = np.hypot(*(places[:, None] - places[None]).T)
-    np.fill_diagonal(apart, np.inf)
-    return apart.min(axis=0) < _LABEL_ROOM
+def _number_places(
+    ax: Axes, places: npt.NDArray[np.float64], taken: npt.NDArray[np.float64], words: Sequence[str]
+) -> npt.NDArray[np.float64]:
+    """Middles (n, 2) of the numbers beside their marks, nan where one would cover something.
+
+    A number keeps clear of what is `taken` (m, 2) by marks and arrows and of other numbers, and stands clearly
+    nearer to its own mark than to another.
+    """
+    box = ax.get_position()
+    wide, tall = figure_of(ax).get_size_inches() * 72
+    points = min(box.width * wide, box.height * tall) / np.ptp(ax.get_xlim())  # of a disc's radius
+    mark = _MARK_POINTS / points
+    ways = 1.1 * np.array(_NUMBER_WAYS)
+    made = np.full((len(words), 2), np.nan)
+    halves = np.array([(0.33 * len(word), 0.4) for word in words]).reshape(-1, 2) * _NUMBER_POINTS / points
+    for i, half in enumerate(halves):
+        tried = places[i] + (half + mark) * ways
+        clear = np.all(np.any(np.abs(tried[:, None] - taken) > half + mark, axis=-1), axis=-1)
+        done = made[:i][np.isfinite(made[:i, 0])]
+        other = halves[:i][np.isfinite(made[:i, 0])]
+        clear &= np.all(np.any(np.abs(tried[:, None] - done) > half + other, axis=-1), axis=-1)
+        apart = np.hypot(*(tried[:, None] - places).T)
+        others = np.min(np.delete(apart, i, axis=0), axis=0, initial=np.inf)
+        clear &= apart[i] + mark < others
+        if np.any(clear):
+            made[i] = tried[np.argmax(clear)]
+    return made
 
 
 def residual_key(
@@ -249,9 +275,7 @@ def _set_key(words: Sequence[str]) -> list[str]:
 
 def _draw_key(ax: Axes, lines: Sequence[str]) -> list[Artist]:
     """The key at the foot of the figure."""
-    figure = ax.get_figure(root=True)
-    if figure is None:
-        return []
+    figure = figure_of(ax)
     height = figure.get_size_inches()[1]
     text = "\n".join(lines)
     return [figure.text(0.018, 0.12 / height, text, fontsize=12.5, color=FAINT, va="bottom", linespacing=1.4)]

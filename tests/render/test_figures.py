@@ -278,7 +278,7 @@ def test_residuals_of_a_fit_without_matches_and_of_a_very_good_one():
 
 
 def test_numbers_that_would_cover_each_other_are_left_out():
-    measured = np.array([[0.1, 0.2], [0.12, 0.2], [-0.5, 0.3]])
+    measured = np.array([[0.1, 0.2], [0.104, 0.2], [-0.5, 0.3]])
     panel = {
         "model": "distant-sphere",
         "measured": measured,
@@ -288,6 +288,26 @@ def test_numbers_that_would_cover_each_other_are_left_out():
     words = {t.get_text() for t in residuals.draw_residuals([panel])[0].figure.findobj(Text)}
     assert "3" in words
     assert not {"1", "2"} & words
+
+
+def test_numbers_keep_clear_of_marks_and_of_each_other():
+    around = np.linspace(0, 2 * np.pi, 14, endpoint=False)
+    measured = 0.35 * np.stack([np.cos(around), np.sin(around)], axis=-1)
+    panel = {"measured": measured, "predicted": measured, "labels": [str(k + 1) for k in range(14)]}
+    # Four panels: the smallest discs that a figure has.
+    figure = residuals.draw_residuals([{**panel, "model": f"m{k}"} for k in range(4)])[0].figure
+    renderer = figure.canvas.get_renderer()
+    for ax in figure.axes:
+        numbers = [text for text in ax.texts if text.get_text().isdigit()]
+        assert len(numbers) >= 12
+        assert all(text.get_fontsize() >= 12 for text in numbers)
+        boxes = [text.get_window_extent(renderer) for text in numbers]
+        assert not any(one.overlaps(other) for one, other in itertools.combinations(boxes, 2))
+        marks = ax.transData.transform(measured)
+        for text, box in zip(numbers, boxes, strict=True):
+            assert box.count_contains(marks) == 0
+            own = np.argmin(np.hypot(*(marks - (box.p0 + box.p1) / 2).T))
+            assert text.get_text() == str(own + 1)
 
 
 def test_residuals_bad_input():
