@@ -24,6 +24,8 @@ Array = npt.NDArray[np.float64]
 DATE_LINES: tuple[Any, ...] = ("-", (0, (5, 1.8)), (0, (1.1, 1.3)), (0, (6, 1.6, 1.2, 1.6)), (0, (11, 2.5)))
 
 _JUMP_DEG = 75.0
+_WIDEST = 2.8  # points: the widest line of a model
+_IN_PART = 0.25  # share of the latitudes on another line from which on it is said; a crossing has fewer
 _INSIDE_OUT = 0.95  # residual scatter in radii above which the turn of the pattern means little
 
 
@@ -164,7 +166,8 @@ def _draw(
         artists.append(_key_of_dates(ax, dates))
     every = [rows for rows_by_model in rows_by_date.values() for rows in rows_by_model.values()]
     _set_axes(ax, visible_ax, np.concatenate([_column(rows, "latitude_deg") for rows in every]))
-    return artists + _label_ends(ax, ends, {name: style.words for name, style in styles.items()})
+    words = {name: style.words for name, style in styles.items()}
+    return artists + _label_ends(ax, ends, words, _lying_on(ax, rows_by_date, key))
 
 
 def _look(style: ModelStyle, order: int, number: int | None) -> dict[str, Any]:
@@ -173,7 +176,7 @@ def _look(style: ModelStyle, order: int, number: int | None) -> dict[str, Any]:
     The lines of later models are then thinner, so that one below another still shows at its sides.
     """
     if number is None:
-        ls, width = style.line, 2.8 if style.line == "-" else 2.2
+        ls, width = style.line, _WIDEST if style.line == "-" else 2.2
     else:
         ls, width = DATE_LINES[number], max(1.4, 3.2 - 0.9 * order)
     return {"color": style.colour, "ls": ls, "lw": width, "zorder": 3 + 0.1 * order}
@@ -208,15 +211,47 @@ def _draw_turns(
     return artists, vague, end
 
 
+def _lying_on(
+    ax: Axes, rows_by_date: Mapping[str, Mapping[str, Sequence[Mapping[str, Any]]]], key: str
+) -> dict[str, tuple[str, str]]:
+    """For a model whose line runs inside the drawn width of an earlier model's: two lines of words that say so.
+
+    Over all dates; pale parts and latitudes where only one has a turn count for neither.
+    """
+    reach_deg = _WIDEST / 2 / _height_points(ax) * np.ptp(ax.get_ylim())
+    turns: dict[str, Array] = {}
+    told = {}
+    for name in next(iter(rows_by_date.values())):
+        parts = [rows_by_model[name] for rows_by_model in rows_by_date.values()]
+        turns[name] = np.concatenate([_clear_turns(rows, key) for rows in parts])
+        for earlier in turns:
+            if earlier == name or earlier in told or turns[earlier].shape != turns[name].shape:
+                continue
+            apart = np.abs((turns[name] - turns[earlier] + 180) % 360 - 180)
+            share = np.mean(apart[np.isfinite(apart)] < reach_deg) if np.any(np.isfinite(apart)) else 0.0
+            if share >= _IN_PART:
+                told[name] = ("lies on" if share == 1 else "in part on", earlier)
+                break
+    return told
+
+
+def _clear_turns(rows: Sequence[Mapping[str, Any]], key: str) -> Array:
+    """Turns of a line, nan where it is pale."""
+    return np.where(_column(rows, "pattern_scatter") > _INSIDE_OUT, np.nan, _column(rows, key))
+
+
+def _height_points(ax: Axes) -> float:
+    return ax.get_position().height * figure_of(ax).get_size_inches()[1] * 72
+
+
 def _key_of_dates(ax: Axes, dates: Sequence[str]) -> Artist:
     """The line style of each date, above the panel and above its small words."""
     lines = [Line2D([], [], color=INK, ls=DATE_LINES[k], lw=2.4) for k in range(len(dates))]
-    height = ax.get_position().height * figure_of(ax).get_size_inches()[1] * 72
     return ax.legend(
         lines,
         dates,
         loc="lower left",
-        bbox_to_anchor=(0.0, 1 + 48 / height),
+        bbox_to_anchor=(0.0, 1 + 48 / _height_points(ax)),
         borderaxespad=0.0,
         borderpad=0.0,
         ncols=len(dates),
@@ -297,38 +332,46 @@ def _set_axes(ax: Axes, visible_ax: Axes | None, latitudes: Array) -> None:
 
 
 def _label_ends(
-    ax: Axes, ends: Mapping[str, tuple[float, float]], colours: Mapping[str, str]
+    ax: Axes,
+    ends: Mapping[str, tuple[float, float]],
+    colours: Mapping[str, str],
+    lying_on: Mapping[str, tuple[str, str]],
 ) -> list[Artist]:
-    """Names in the right margin beside the ends of the lines, spread so that none covers another."""
-    names = sorted(ends, key=lambda name: ends[name][1])
+    """Names in the right margin beside the ends of the lines, spread so that none covers another.
+
+    Below a name of `lying_on` stands on which other line its own lies.
+    """
     low, high = ax.get_ylim()
-    height = ax.get_position().height * figure_of(ax).get_size_inches()[1] * 72
-    gap = 19 / height * (high - low)
-    places = spread_apart([ends[name][1] for name in names], gap, low + gap / 2, high - gap / 2)
+    gap = 19 / _height_points(ax) * (high - low)
+    entries: list[tuple[str, str]] = []  # (name, line of small words or none), upwards
+    for name in sorted(ends, key=lambda name: ends[name][1]):
+        entries += [(name, words) for words in reversed(lying_on.get(name, ()))]
+        entries.append((name, ""))
+    wanted = [ends[name][1] for name, _ in entries]
+    places = spread_apart(wanted, gap, low + gap / 2, high - gap / 2)
     right = ax.get_xlim()[1]
     offset = 0.03 * (right - ax.get_xlim()[0])
     artists: list[Artist] = []
-    for name, place in zip(names, places, strict=True):
-        x, y = ends[name]
+    for (name, words), place in zip(entries, places, strict=True):
+        look: dict[str, Any] = {
+            "va": "center",
+            "ha": "left",
+            "color": colours[name],
+            "annotation_clip": False,
+        }
+        at = (right + offset, place)
+        if words:
+            artists.append(ax.annotate(words, at, fontsize=12, **look))
+            continue
+        leader = {
+            "arrowstyle": "-",
+            "color": colours[name],
+            "lw": 0.9,
+            "shrinkA": 2,
+            "shrinkB": 4,
+            "relpos": (0, 0.5),
+        }
         artists.append(
-            ax.annotate(
-                name,
-                (x, y),
-                (right + offset, place),
-                va="center",
-                ha="left",
-                fontsize=13,
-                color=colours[name],
-                fontweight="bold",
-                annotation_clip=False,
-                arrowprops={
-                    "arrowstyle": "-",
-                    "color": colours[name],
-                    "lw": 0.9,
-                    "shrinkA": 2,
-                    "shrinkB": 4,
-                    "relpos": (0, 0.5),
-                },
-            )
+            ax.annotate(name, ends[name], at, fontsize=13, fontweight="bold", arrowprops=leader, **look)
         )
     return artists

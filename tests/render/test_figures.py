@@ -102,6 +102,29 @@ def test_names_stand_beside_the_plot_and_apart(sweep_figure):
     assert all(lower.y1 <= upper.y0 for lower, upper in itertools.pairwise(order))
 
 
+@pytest.mark.parametrize(
+    ("latitudes", "offset", "words"),
+    [
+        ((-90, 90), 0.5, "lies on"),
+        ((0, 60), 0.5, "in part on"),
+        ((30, 45), 0.5, None),
+        ((-90, 90), 5.0, None),
+    ],
+)
+def test_a_line_that_lies_on_another_says_so(latitudes, offset, words):
+    first = [row for row in sweep_rows() if row["pattern_turn_deg"] is not None]
+    low, high = latitudes
+    moved = [
+        row["pattern_turn_deg"] + (offset if low <= row["latitude_deg"] <= high else 40.0) for row in first
+    ]
+    second = [
+        {**row, "pattern_turn_deg": (turn + 180) % 360 - 180} for row, turn in zip(first, moved, strict=True)
+    ]
+    artists = curves.draw_sweep({"distant-sphere": first, "nearby-sphere": second})
+    small = [a.get_text() for a in artists if isinstance(a, Annotation) and a.get_fontsize() == 12]
+    assert small == ([] if words is None else ["distant-sphere", words])
+
+
 def test_all_words_lie_inside_the_picture(sweep_figure):
     figure, _ = sweep_figure
     renderer = figure.canvas.get_renderer()
