@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import warnings
 from pathlib import Path
 
 import numpy as np
@@ -101,20 +100,6 @@ def test_civil_twilight_of_the_naval_observatory():
         day = sun_day_plan(dt.date.fromisoformat(date), site, zone)
         for got, text in ((day.dawn, dawn), (day.dusk, dusk)):
             assert abs(got - utc_days_of(parse_utc(f"{date}T{text}Z"))) * 1440 < 1
-
-
-@pytest.fixture(scope="module")
-def jpl():
-    """Skyfield with its packaged DE421, the independent library."""
-    import skyfield_data
-    from skyfield.api import Loader
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # the package warns about the age of a table that is not used here
-        loader = Loader(skyfield_data.get_skyfield_data_path(), verbose=False)
-        ephemeris = loader("de421.bsp")
-    yield loader, ephemeris
-    ephemeris.close()
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,6 @@
 """The Sun's place against published examples, JPL tables and an independent JPL-ephemeris library."""
 
 import re
-import warnings
 from pathlib import Path
 
 import numpy as np
@@ -92,20 +91,6 @@ def test_horizons_azimuth_over_the_years():
     view = view_of(MODEL, instants, Site(29, -81, 10))
     apart = observables.wrap_angle(observables.azimuth(view) - np.deg2rad(azimuth_deg))
     assert np.rad2deg(np.abs(apart) * np.cos(np.deg2rad(elevation_deg))).max() < 3e-4
-
-
-@pytest.fixture(scope="module")
-def jpl():
-    """Skyfield with its packaged DE421, the independent library."""
-    import skyfield_data
-    from skyfield.api import Loader
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # the package warns about the age of a table that is not used here
-        loader = Loader(skyfield_data.get_skyfield_data_path(), verbose=False)
-        ephemeris = loader("de421.bsp")
-    yield loader, ephemeris
-    ephemeris.close()
 
 
 @pytest.mark.parametrize(
