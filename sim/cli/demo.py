@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from ..safety import caution_lines
+from ..safety import CAUTIONS, caution_lines
 from .plumbing import print_wrapped, progress_on_stderr, report
 
 NAME = "demo"
@@ -32,7 +32,7 @@ def run(
             "folder": str(output),
             "seed": seed,
             "pairs": [pair.to_json() for pair in pairs],
-            "cautions": caution_lines(),
+            "cautions": list(CAUTIONS),
         }
 
     report(NAME, work, as_json=as_json, show=_show)
@@ -47,7 +47,7 @@ def _show(result: dict[str, Any]) -> None:
         )
         show_scores(pair)
     print()
-    print_wrapped(result["cautions"])
+    print_wrapped(caution_lines())
     print(f"\nPhotos, outing files and pictures are in {result['folder']}:")
     for pair in result["pairs"]:
         for path in pair["files"]:

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from ..safety import caution_lines
+from ..safety import CAUTIONS, caution_lines
 from .expected_tables import show_changes, show_pairs
 from .plumbing import print_wrapped, progress_on_stderr, report
 from .scoring import Rotation, Scheduler, Settings
@@ -104,7 +104,7 @@ def run(
             **found.to_json(),
             "what_if": [{"change": words, **one.to_json()} for words, one in tips],
             "advice": power.advice(found, tips) if what_if else None,
-            "cautions": caution_lines(),
+            "cautions": list(CAUTIONS),
         }
 
     report(NAME, work, as_json=as_json, show=_show)
@@ -128,4 +128,4 @@ def _show(result: dict[str, Any]) -> None:
         show_changes(result)
         print(result["advice"])
     print()
-    print_wrapped(result["cautions"])
+    print_wrapped(caution_lines())

@@ -19,7 +19,7 @@ from ..compare.scores import Scores
 from ..compare.words import odds_words, times_words
 from ..outing import Shot
 from ..photo.pairing import NOT_RIGID
-from ..safety import CAUTIONS
+from ..safety import CAUTIONS, HEADING
 from ..telling import day_words, moment_words, nobody_took
 from . import facts
 from .curves import turn_curves
@@ -124,7 +124,7 @@ def contents(
             "How it was worked out",
             [Points(METHOD, True), Heading("What to keep in mind"), Points(CAVEATS)],
         ),
-        Section("cautions", "Before you photograph the Sun", [Cautions(CAUTIONS)]),
+        Section("cautions", HEADING, [Cautions(CAUTIONS)]),
         _data(scores, source),
     ]
     progress(len(shown) + 1, len(shown) + 2, "putting it together")

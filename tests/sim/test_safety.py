@@ -86,7 +86,7 @@ def test_commands_that_send_people_outdoors_use_the_text(name):
 def test_the_demo_prints_them_in_full(capsys):
     from whichsun.sim.cli import demo
 
-    demo._show({"pairs": [], "folder": "x", "cautions": safety.caution_lines()})
+    demo._show({"pairs": [], "folder": "x", "cautions": list(safety.CAUTIONS)})
     said = " ".join(capsys.readouterr().out.split())
     for number, caution in enumerate(safety.CAUTIONS, 1):
         assert f"{number}. {caution}" in said
