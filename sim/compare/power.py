@@ -105,14 +105,16 @@ class ExpectedEvidence:
         """What to expect, as a sentence."""
         share, names = self.share_decided, " and ".join(self.models)
         worst = min(self.models, key=lambda truth: self.shares(truth)["right"])
-        count = f"{100 * share:.0f} % of the simulated outings with {worst} as the truth were decided"
+        among = f"of the simulated outings with {worst} as the truth"
+        count = f"{100 * share:.0f} % {among} were decided"
+        few = f"only {count}" if share else f"none {among} was decided"
         if share >= SURE:
             return f"This outing will most likely decide between {names}: at the least, {count}."
         if share >= LIKELY:
             return f"This outing will probably decide between {names}: at the least, {count}."
         if share >= HARDLY:
-            return f"Do not count on this outing to decide between {names}: only {count}."
-        return f"This outing cannot decide between {names}: only {count}."
+            return f"Do not count on this outing to decide between {names}: {few}."
+        return f"This outing cannot decide between {names}: {few}."
 
     def truths(self) -> list[dict[str, Any]]:
         """One row for each model as the truth: outings, those without spots, and the shares of verdicts."""

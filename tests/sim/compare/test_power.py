@@ -21,6 +21,7 @@ from whichsun.sim.compare.power import (
 )
 from whichsun.sim.outing import OutingSite
 from whichsun.sim.rotation import rotation_law
+from whichsun.sim.safety import CAUTIONS
 
 SPHERE, PLANE = "distant-sphere", "nearby-plane"
 LAW = rotation_law("howard-1984")
@@ -97,6 +98,19 @@ def made_up(ln_b, kinds):
     trials.append(Trial(PLANE, {}, None, None))
     trials.append(Trial(PLANE, {SPHERE: 0.0, PLANE: 5.0}, "favours", PLANE))
     return ExpectedEvidence(GOOD, (SPHERE, PLANE), tuple(trials))
+
+
+@pytest.mark.parametrize(
+    ("right", "words"),
+    [
+        (0, f"cannot decide between {SPHERE} and {PLANE}: none of the simulated outings with {SPHERE}"),
+        (1, f"cannot decide between {SPHERE} and {PLANE}: only 10 % of the simulated outings"),
+        (10, "at the least, 50 % of the simulated outings with nearby-plane as the truth were decided."),
+    ],
+)
+def test_expectation_in_words(right, words):
+    kinds = [("favours", SPHERE)] * right + [("undecided", SPHERE)] * (10 - right)
+    assert words in made_up([1.0] * 10, kinds).words
 
 
 def test_shares_and_quantiles_by_hand():
@@ -203,7 +217,7 @@ def test_command_in_json(capsys):
     shares = [one["share_decided"] for one in got["what_if"]]
     assert shares == sorted(shares, reverse=True)
     assert got["advice"]
-    assert got["cautions"][0] == "Before you photograph the Sun"
+    assert got["cautions"] == list(CAUTIONS)
 
 
 def test_command_for_people(capsys):
