@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
 from ...models.errors import WhichsunWarning
-from ...render.spelling import LISTED
+from ...render.spelling import listed
 from .document import plain
 
 if TYPE_CHECKING:
@@ -60,10 +60,10 @@ def fonts_with(missing: Collection[int]) -> list[FontFile]:
     """Fonts of this machine that have as many of the missing signs as can be had, the one with most first."""
     left, chosen = set(missing), []
     while left and len(chosen) < _MOST_FONTS:
-        found = (font for sign in sorted(left)[:1] for font in _having(sign))
-        best = max(found, key=lambda font: len(left & font.signs), default=None)
-        if best is None or not left & best.signs:
-            left.discard(min(left))
+        sign = min(left)
+        best = max(_having(sign), key=lambda font: len(left & font.signs), default=None)
+        if best is None:
+            left.discard(sign)
             continue
         chosen.append(best)
         left -= best.signs
@@ -129,10 +129,9 @@ def warn_of_missing(missing: Iterable[int], elsewhere: str = "") -> None:
     names = [unicodedata.name(chr(sign), "") for sign in left]
     cjk = [name.startswith(_CJK) for name in names]
     packages = ["fonts-noto-cjk"] * any(cjk) + ["fonts-noto-core"] * (not all(cjk))
-    told = ", ".join(f"U+{sign:04X}" for sign in left[:LISTED]) + (" ..." if len(left) > LISTED else "")
     warnings.warn(
-        f"the PDF shows {len(left)} signs as numbers because no font here has them ({told}){_aside(elsewhere)}. "
-        f"Debian: apt install {' '.join(packages)}, then write the PDF again",
+        f"the PDF shows {len(left)} signs as numbers because no font here has them ({listed(left)})"
+        f"{_aside(elsewhere)}. Debian: apt install {' '.join(packages)}, then write the PDF again",
         WhichsunWarning,
         stacklevel=2,
     )
