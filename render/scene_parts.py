@@ -26,6 +26,7 @@ ENLARGED = (
 )
 
 UP = np.array([0.0, 0.0, 1.0])
+_MOST_SLANT = np.deg2rad(50)
 
 
 def perpendicular(direction: Array) -> tuple[Array, Array]:
@@ -164,10 +165,54 @@ def runs(x: Array, y: Array) -> list[Array]:
     return [piece for piece in pieces if len(piece) > 1]
 
 
+def card_turn(normal: Array, eye: Array) -> tuple[Array, float]:
+    """The smallest rotation that lets the face of a card be seen, and its angle.
+
+    Parameters
+    ----------
+    normal : ndarray, shape (3,)
+        Unit vector out of the card's face.
+    eye : ndarray, shape (3,)
+        Direction to the viewer.
+
+    Returns
+    -------
+    (rotation, angle)
+        ndarray (3, 3), and radians; nothing is turned that stands within 50 degrees of the eye.
+    """
+    towards = eye / np.linalg.norm(eye)
+    slant = float(np.arccos(np.clip(normal @ towards, -1.0, 1.0)))
+    angle = max(slant - _MOST_SLANT, 0.0)
+    across = towards - normal * (normal @ towards)
+    length = float(np.linalg.norm(across))
+    across = across / length if length > 1e-9 else perpendicular(normal)[0]
+    axis = np.cross(normal, across)
+    skew = np.cross(np.eye(3), axis)  # skew @ v = axis x v
+    return np.eye(3) + np.sin(angle) * skew + (1 - np.cos(angle)) * skew @ skew, angle
+
+
+def card_notes(angles: Sequence[float]) -> tuple[str, ...]:
+    """What is enlarged, and by how much cards were turned towards the viewer."""
+    most = np.rad2deg(max(angles))
+    if most < 0.5:
+        return (ENLARGED,)
+    return (
+        ENLARGED,
+        f"A card stands across the light; here it is turned by up to {most:.0f}\N{DEGREE SIGN} "
+        "to show its face to the viewer.",
+    )
+
+
 def card(
-    place: Array, size: float, view: SunView, to_scene: Array, spots: Array, colour: str
+    place: Array,
+    size: float,
+    view: SunView,
+    to_scene: Array,
+    spots: Array,
+    colour: str,
+    turn: Array | None = None,
 ) -> list[Surface]:
-    """The picture that the site's level camera takes, set up across its line of sight.
+    """The picture that the site's level camera takes, set up across its line of sight and turned by `turn`.
 
     Parameters
     ----------
@@ -182,15 +227,18 @@ def card(
         Body frame.
     colour : str
         Of the rim.
+    turn : ndarray, shape (3, 3), optional
+        Rotation in the scene, as of :func:`card_turn`.
     """
-    right, up = (to_scene @ axis for axis in disc_axes(view.direction))
-    back = -(to_scene @ view.direction)
+    set_up = to_scene if turn is None else turn @ to_scene
+    right, up = (set_up @ axis for axis in disc_axes(view.direction))
+    back = -(set_up @ view.direction)
 
     def at(xy: Array) -> Array:
         return place + size * (xy[..., :1] * right + xy[..., 1:] * up)
 
-    turn = np.linspace(0, 2 * np.pi, 73)
-    rim = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    around = np.linspace(0, 2 * np.pi, 73)
+    rim = np.stack([np.cos(around), np.sin(around)], axis=-1)
     fan = np.stack([np.zeros(72, int), np.arange(1, 73), np.arange(2, 74)], axis=-1)
     parts = [Surface("picture", np.concatenate([place[None], at(rim)]), fan, CARD)]
     normal = np.broadcast_to(back, (73, 3))

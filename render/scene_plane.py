@@ -17,13 +17,14 @@ from ..models.nearby_plane import plane_to_local
 from ..models.place import Site
 from .scene import Label, Scene, Surface, merged
 from .scene_parts import (
-    ENLARGED,
     SUNLIGHT,
     UP,
     arrow,
     ball,
     ball_grid,
     card,
+    card_notes,
+    card_turn,
     eye_of,
     grid_triangles,
     ground_bands,
@@ -90,20 +91,22 @@ def plane_scene(
     centres = place + _SUN_AT * sight if far else suns / unit
     colour = model_styles([model])[model].colour
     ground = _ground(chart, unit, coasts)
+    towards_eye = _towards_eye(place, centres)
+    turns = [card_turn(-one, towards_eye) for one in sight]
     surfaces: list[Surface] = []
     labels = []
     if chart.pole_xy is not None:
         pole = np.array([*chart.pole_xy / unit, 0.01])
         away = pole - place
         surfaces.append(tube("the map's pole", np.stack([pole, pole + 0.05 * UP]), 0.012, INK))
-        labels.append(Label("the map's pole", pole + 0.11 * away / max(float(np.linalg.norm(away)), 0.1)))
+        labels.append(Label("pole", pole + 0.11 * away / max(float(np.linalg.norm(away)), 0.1)))
     if not far:
         surfaces += _sun_circle(circle / unit)
     for i, word in enumerate(words):
         eye = eye_of(place, to_scene, _STAND)
         gap = float(np.linalg.norm(centres[i] - eye))
         spot = eye + min(_CARD_AT, 0.5 * gap) * sight[i]
-        surfaces += card(spot, _CARD, views[i], to_scene, spots[i], colour)
+        surfaces += card(spot, _CARD, views[i], to_scene, spots[i], colour, turns[i][0])
         surfaces += ball(centres[i], _SUN_SIZE, -sight[i], float(views.distance[i]))
         attitude = to_scene @ views.attitude[i]
         if np.all(np.isfinite(attitude)):
@@ -120,8 +123,8 @@ def plane_scene(
         unit,
         (*ground, *surfaces),
         tuple(labels),
-        fitted_view([*surfaces, _inner(ground[0])], labels, _towards_eye(place, centres)),
-        _notes(far, views, unit, float(np.mean(suns[:, 2]))),
+        fitted_view([*surfaces, _inner(ground[0])], labels, towards_eye),
+        (*card_notes([angle for _, angle in turns]), _note(far, views, unit, float(np.mean(suns[:, 2])))),
     )
 
 
@@ -232,13 +235,12 @@ def _rays(centre: Array, sight: Array) -> list[Surface]:
     return [merged("sunlight", rays)]
 
 
-def _notes(far: bool, views: SunView, unit: float, height_km: float) -> tuple[str, ...]:
+def _note(far: bool, views: SunView, unit: float, height_km: float) -> str:
     radius = float(np.mean(views.sun_radius_km))
     if far:
-        return ENLARGED, "The Sun is neither to scale nor at its place: this model has it at infinity."
+        return "The Sun is neither to scale nor at its place: this model has it at infinity."
     times = _SUN_SIZE * unit / radius
     return (
-        ENLARGED,
         f"Map and the Sun's height ({height_km:,.0f} km) are to scale; the Sun is drawn {times:,.0f} times its size of "
-        f"{2 * radius:,.0f} km.",
+        f"{2 * radius:,.0f} km."
     )

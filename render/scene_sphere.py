@@ -18,7 +18,6 @@ from ..models.geometry import Array, SunView
 from ..models.place import Site
 from .scene import Label, Scene, Surface, Viewpoint, merged, screen_axes
 from .scene_parts import (
-    ENLARGED,
     SUNLIGHT,
     UP,
     arrow,
@@ -26,6 +25,8 @@ from .scene_parts import (
     ball_grid,
     cap_normals,
     card,
+    card_notes,
+    card_turn,
     eye_of,
     ground_bands,
     perpendicular,
@@ -87,11 +88,13 @@ def sphere_scene(
     north = site.latitude_deg >= 0
     pole = Label("north pole", 1.42 * UP) if north else Label("south pole", -1.3 * UP)
     labels = [pole]
+    towards_eye = _towards_eye(to_scene[:, :, 2], north)
+    turns = [card_turn(-one, towards_eye) for one in sight]
     for i, word in enumerate(words):
         eye = eye_of(sites[i], to_scene[i], _STAND)
         spot = eye + _CARD_AT * sight[i]
         surfaces += stand(sites[i], to_scene[i], _STAND, views[i])
-        surfaces += card(spot, _CARD, views[i], to_scene[i], spots[i], colour)
+        surfaces += card(spot, _CARD, views[i], to_scene[i], spots[i], colour, turns[i][0])
         end = towards * _SUN_AT if far else centres[i]
         light = eye + sight[i] * max(float((end - eye) @ sight[i]) - _SUN_SIZE, _CARD_AT + 0.3)
         surfaces.append(arrow("light to the site", light, spot + 0.04 * sight[i], 0.012, SUNLIGHT))
@@ -116,8 +119,11 @@ def sphere_scene(
         EARTH_RADIUS_KM,
         tuple(surfaces),
         tuple(labels),
-        fitted_view(surfaces, labels, _towards_eye(to_scene[:, :, 2], north)),
-        _notes(far, float(np.mean(views.sun_radius_km)), float(np.linalg.norm(middle))),
+        fitted_view(surfaces, labels, towards_eye),
+        (
+            *card_notes([angle for _, angle in turns]),
+            _note(far, float(np.mean(views.sun_radius_km)), float(np.linalg.norm(middle))),
+        ),
     )
 
 
@@ -246,12 +252,9 @@ def _sunlight(towards: Array, sun: Array, far: bool) -> list[Surface]:
     return [merged("sunlight", rays)]
 
 
-def _notes(far: bool, radius_km: float, distance_earths: float) -> tuple[str, ...]:
-    notes = [ENLARGED]
+def _note(far: bool, radius_km: float, distance_earths: float) -> str:
     distance = f"{distance_earths:,.0f} Earth radii away and {radius_km * 2:,.0f} km across"
     if far:
-        notes.append(f"The Sun is neither to scale nor at its place: this model has it {distance}.")
-    else:
-        times = _SUN_SIZE * EARTH_RADIUS_KM / radius_km
-        notes.append(f"The Sun stands at its place, drawn {times:,.2g} times its size: it is {distance}.")
-    return tuple(notes)
+        return f"The Sun is neither to scale nor at its place: this model has it {distance}."
+    times = _SUN_SIZE * EARTH_RADIUS_KM / radius_km
+    return f"The Sun stands at its place, drawn {times:,.2g} times its size: it is {distance}."

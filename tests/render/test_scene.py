@@ -22,7 +22,7 @@ from whichsun.render import scene_picture
 from whichsun.render.scene import Label, Scene, Surface, Viewpoint, on_screen
 from whichsun.render.scene_figure import draw_camera_disc, draw_scenes
 from whichsun.render.scene_gltf import gltf_bytes, linear_rgb
-from whichsun.render.scene_parts import ball, cap_normals, card
+from whichsun.render.scene_parts import ball, cap_normals, card, card_turn
 from whichsun.render.scene_plane import plane_scene, sun_places
 from whichsun.render.scene_sphere import celestial_frame, ellipsoid_points, sphere_scene
 from whichsun.sim.rotation import DEFAULT_LAW, rotation_law
@@ -128,19 +128,42 @@ def test_cards_show_what_the_model_sees(name):
     shown = surfaces_named(panel.scene, "spots in the picture")
     rims = surfaces_named(panel.scene, "picture")
     assert len(shown) == len(rims) == 2
+    slants = []
     for i, (dots, rim) in enumerate(zip(shown, rims, strict=True)):
         if "sphere" in name:
             axes, place, _ = site_frame(SITE)
             to_scene = celestial_frame(panel.views[i], axes @ place)
         else:
             to_scene = plane_to_local(chart.north(SITE.latitude, SITE.longitude)).T
-        right, up = (to_scene @ axis for axis in disc_axes(panel.views[i].direction))
         middle = rim.points[0]
         size = np.linalg.norm(rim.points[1] - middle)
+        right, up = (rim.points[1] - middle) / size, (rim.points[19] - middle) / size
+        # Across the line of sight, or turned towards the viewer so far that 50 degrees are left.
+        across = np.stack([to_scene @ axis for axis in disc_axes(panel.views[i].direction)])
+        eye = panel.scene.viewpoint.towards_eye
+        slant = np.rad2deg(np.arccos(np.cross(*across) @ eye))
+        shown_slant = np.rad2deg(np.arccos(np.cross(right, up) @ eye))
+        assert shown_slant == pytest.approx(min(slant, 50.0), abs=1e-6)
+        slants.append(slant)
+        if slant <= 50:
+            np.testing.assert_allclose([right, up], across, atol=1e-9)
         offset = (dots.points.reshape(-1, 74, 3)[:, 0] - middle) / size
         seen = project(panel.views[i], panel.spots[i])
         np.testing.assert_allclose(offset @ right, seen.x[seen.visible], atol=1e-9)
         np.testing.assert_allclose(offset @ up, seen.y[seen.visible], atol=1e-9)
+    assert ("turned by up to" in " ".join(panel.scene.notes)) == (max(slants) > 50.5)
+
+
+@pytest.mark.parametrize("slant_deg", [0.0, 30.0, 50.0, 60.0, 90.0, 150.0, 180.0])
+def test_a_card_is_turned_no_more_than_it_must(slant_deg):
+    eye = np.array([0.0, 0.0, 2.0])
+    normal = np.array([np.sin(np.deg2rad(slant_deg)), 0.0, np.cos(np.deg2rad(slant_deg))])
+    turn, angle = card_turn(normal, eye)
+    np.testing.assert_allclose(turn @ turn.T, np.eye(3), atol=1e-12)
+    assert np.linalg.det(turn) == pytest.approx(1)
+    assert np.rad2deg(angle) == pytest.approx(max(slant_deg - 50, 0), abs=1e-9)
+    left = np.rad2deg(np.arccos((turn @ normal)[2]))
+    assert left == pytest.approx(min(slant_deg, 50), abs=1e-6)
 
 
 def test_the_bright_face_is_what_the_site_sees():
