@@ -243,6 +243,8 @@ def _map(
 
 
 def _show(result: dict[str, Any]) -> None:
+    from ..telling import longitude_words
+
     def angle(value: float | None, digits: int = 2) -> str:
         return "-" if value is None or value != value else f"{value:.{digits}f}"
 
@@ -255,7 +257,10 @@ def _show(result: dict[str, Any]) -> None:
             turns = [angle(told["models"][name][i]["pattern_turn_deg"]) for name in names]
             rows.append([f"{row['latitude_deg']:g}", *times, *turns, angle(row["pattern_visible_fraction"])])
         # "seen": share of the face that stays visible, by the first model.
-        title = f"Turn of the spot pattern, degrees, anticlockwise +; {told['date']} at {result['longitude_deg']:g} E"
+        title = (
+            f"Turn of the spot pattern, degrees, anticlockwise +; {told['date']}, "
+            f"{longitude_words(result['longitude_deg'])}"
+        )
         print_table(columns, rows, title=title)
     if result["figure"]:
         print(f"Figure: {result['figure']}")
