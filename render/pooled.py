@@ -72,9 +72,8 @@ def draw_pool(
             name = str(panel["model"])
             artists += draw_sweep({name: panel["rows"]}, ax=ax)
             for words in ax.texts:
-                if (
-                    words.get_horizontalalignment() == "right"
-                ):  # small words belong into the panel: above it stands the model's name
+                # Small words belong into the panel: above it stands the model's name.
+                if words.get_horizontalalignment() == "right":
                     words.set_position((-4, -16))
                     words.set_bbox({"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1.5})
             for line in ax.get_lines():

@@ -79,6 +79,10 @@ def draw_region_discs(
     title, subtitle, note : str
         Two lines at the top and one at the bottom.
 
+    Returns
+    -------
+    list of artists; ``artists[0].get_figure(root=True)`` is the figure, 10.5 inches wide.
+
     Raises
     ------
     InputError

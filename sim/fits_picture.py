@@ -32,9 +32,7 @@ if TYPE_CHECKING:
     from .scenario import Scenario
 
 _ARCSEC = 3600.0
-_STRAIGHT_RADII = (
-    1e-5  # greatest error of a straight mapping of the heights that is written without a polynomial
-)
+_STRAIGHT_RADII = 1e-5  # greatest error of the heights at which no polynomial is written
 _DEGREE = 7  # the highest that TPV has
 # Number m of the first PVi_m of each degree; between them stand those of r, r^3, r^5, which are not used.
 _FIRST_PV = {1: 1, 2: 4, 3: 7, 4: 12, 5: 17, 6: 24, 7: 31}

@@ -45,9 +45,8 @@ def flags_of(scores: PoolScores, model: str) -> list[Sequence[Flag]]:
     if not len(rows):
         return found
     bad = np.flatnonzero(details[:, 1:6].max(axis=1) > details[:, 0])
-    bad = bad[
-        np.argsort(rows.from_day[bad], kind="stable")
-    ]  # the Sun is interpolated where instants lie close
+    # In order of time: the Sun is interpolated where instants lie close.
+    bad = bad[np.argsort(rows.from_day[bad], kind="stable")]
     for start in range(0, len(bad), _BAD_AT_ONCE):
         some = bad[start : start + _BAD_AT_ONCE]
         for i, candidates in zip(some, _candidates(scores, model, some), strict=True):

@@ -11,12 +11,8 @@ from collections.abc import Callable, Sequence
 from .target import Work
 
 _BESIDE = 8  # points that the blunders of a row cost beside its own points
-_SOME, _ALL, _DRAWS, _DETAILS = (
-    5,
-    3,
-    64,
-    16,
-)  # rounds of climbing on some and on all rows; points for draws, details
+_SOME, _ALL = 5, 3  # rounds of climbing on some and on all rows
+_DRAWS, _DETAILS = 64, 16  # points
 
 Progress = Callable[[int, int, str], None]
 

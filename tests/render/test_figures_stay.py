@@ -168,7 +168,6 @@ def test_the_tolerance_bites(what):
     """Against the picture as it is now, whatever drew the baseline."""
     name, change = CHANGES[what]
     found = rms(changed(name, change), drawn(name)[0])
-    print(what, found)
     assert found > 1.5 * TOLERANCE
 
 

@@ -24,7 +24,7 @@ _spec.loader.exec_module(cases)
 AA = 4.5
 WHITE = "#FFFFFF"  # the face of an empty disc
 # Pictures made to be shown to a class or on a phone; a figure 10.5 inches wide is some 390 CSS px there, so that
-# 12.5 points come to 6.4 px, which a hand's breadth from the eye is still read (tried, no source).
+# 12 points come to 6.2 px, which a hand's breadth from the eye is still read (tried, no source).
 LESSON = (
     "sweep",
     "sweep_of_dates",

@@ -30,9 +30,8 @@ def test_many_angles_are_shaded_along_the_curve():
     assert not images(MANY)
     shades = images(MANY + 1)
     assert len(shades) == 2
-    alpha = np.asarray(shades[0].get_array())[
-        ..., 3
-    ]  # of those that are no suspects: northern, turns below 0
+    # Of those that are no suspects: northern, turns below 0.
+    alpha = np.asarray(shades[0].get_array())[..., 3]
     turn, latitude = np.nonzero(alpha)
     assert 0.1 < alpha[turn, latitude].min() <= alpha.max() <= 0.7 + 1e-12
     assert np.all(np.abs((turn + 0.5) * 3 - 180 + (latitude + 0.5) - 90) < 9 + 3)  # cells of 3 and 1 degrees
