@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import importlib.util
 import warnings
 import zoneinfo
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from ...models.errors import InputError, UnknownNameError
 from ...models.place import Site, datetime_of
 
 GIVEN, FOUND, NAUTICAL = "given", "coordinates", "longitude"
+_OR_INSTALL = ", or have it found: pip install 'whichsun[zones]'"
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ class Zone:
             GIVEN: f"{self.name} (as given)",
             FOUND: f"{self.name} (from the coordinates; at a border check it, or give --zone)",
             NAUTICAL: f"{self.name}, the zone of the longitude only, without summer time: "
-            "your clock may show something else; give --zone",
+            f"your clock may show something else; give --zone{_OR_INSTALL if _finder_missing() else ''}",
         }
         return told[self.source]
 
@@ -98,6 +100,10 @@ def zone_of(site: Site, name: str | None = None) -> Zone:
     if found is None:
         return nautical_zone(float(site.longitude_deg))
     return Zone(found, zoneinfo.ZoneInfo(found), FOUND)
+
+
+def _finder_missing() -> bool:
+    return importlib.util.find_spec("timezonefinder") is None
 
 
 def _found(latitude_deg: float, longitude_deg: float) -> str | None:
