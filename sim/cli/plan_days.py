@@ -11,7 +11,7 @@ from .plumbing import print_table, print_wrapped
 
 _IN_FULL = 3  # days that are told one by one
 _POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
-_SAME_DEG = 1.0  # ways of meaning a model whose turns are closer than this share a row
+_ALIKE_DEG = 1e-6  # the same turn up to rounding; any other has its row, so that every day has the same rows
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -95,8 +95,8 @@ def _show_turns(day: dict[str, Any]) -> None:
     rows, told = [], {}
     for turn in day["turn_details"]:
         known = told.setdefault(turn["model"], [])
-        if any(_apart(turn, other) < _SAME_DEG for other in known):
-            continue
+        if turn["variant"] and any(_apart(turn, other) < _ALIKE_DEG for other in known):
+            continue  # the model at its defaults is one of its ways
         known.append(turn)
         rows.append(
             (
@@ -111,12 +111,14 @@ def _show_turns(day: dict[str, Any]) -> None:
         f"Turn of the spots from {_clock(first['middle_local'])} to {_clock(last['middle_local'])} "
         f"({hours.total_seconds() / 3600:.1f} h), the middles of the windows"
     )
-    columns = ("model", "the spots turn", "deg/min, morning*", "deg/min, evening*", "left over, radii")
+    drift = any("no drift" in turn["variant"] for turn in day["turn_details"] if turn["variant"])
+    columns = ("model", "the spots turn", "deg/min,\nmorning*", "deg/min,\nevening*", "left over,\nradii")
     print_table(columns, rows, title=title)
     print_wrapped(
         [
             "* in that very minute, anticlockwise +: the disc may turn to and fro over the day. Left over: how far the "
             "spots are from a common turn, in disc radii."
+            + (" no drift: spots that keep their places on the Sun's body." if drift else "")
         ]
     )
 
@@ -124,7 +126,7 @@ def _show_turns(day: dict[str, Any]) -> None:
 def _meant(turn: dict[str, Any], turns: list[dict[str, Any]]) -> str:
     """The model, and the way in which it is meant; at its defaults it is one of its ways."""
     ways = [other for other in turns if other["model"] == turn["model"] and other["variant"]]
-    alike = next((other["variant"] for other in ways if _apart(turn, other) == 0), None)
+    alike = next((other["variant"] for other in ways if _apart(turn, other) < _ALIKE_DEG), None)
     variant = turn["variant"] or alike
     return turn["model"] + (f", {variant}" if variant else "")
 

@@ -46,6 +46,15 @@ def test_northern_city(capsys):
     assert len(names) == len(set(names)) > 1
 
 
+def test_every_day_has_the_same_rows_of_turns(capsys):
+    # At 46.5 N the fixed plane's two ways turn by 0.9 deg more or less on one of these days and by 2.8 on the next.
+    text = text_of(capsys, "46.5,-30", "2027-04-17..2027-04-18")
+    rows = re.findall(r"^ (nearby-plane.*?)  ", text, re.M)
+    assert rows[: len(rows) // 2] == rows[len(rows) // 2 :]
+    assert rows[0] == "nearby-plane, facing-pole"
+    assert "nearby-plane, fixed, no drift" in rows
+
+
 def test_tropics_with_the_turn_the_other_way(capsys):
     text = text_of(capsys, "-3.1,-60", "2026-12-18", "--zone", "America/Manaus")
     assert re.search(
