@@ -21,10 +21,9 @@ from .problem import Problem
 
 LIVE_POINTS = 1000
 MOST_CALLS = 300_000  # evaluations of the likelihood, one at a time: some minutes
-TOLERATED = (
-    0.2  # error where unknown angles were followed up in rounds: rarely would nested sampling do better
-)
-FEWEST = 50.0  # draws that must carry an evidence tolerated like that
+# Where unknown angles were followed up in rounds, nested sampling would rarely do better than this error, carried by
+# this many draws.
+TOLERATED, FEWEST = 0.2, 50.0
 
 
 def has_nested() -> bool:

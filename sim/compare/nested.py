@@ -96,7 +96,7 @@ def nested(
     )
     last, left = 0, np.inf
 
-    def follow(results: Any, iteration: int, calls: int, add_live_it: int | None = None, **_: Any) -> None:
+    def follow(results: Any, _iteration: int, calls: int, add_live_it: int | None = None, **_: Any) -> None:
         nonlocal last, left
         if add_live_it is None:
             left = float(results.delta_logz)

@@ -95,11 +95,12 @@ def meaning_lines(result: dict[str, Any]) -> list[str]:
 
 def _has_photos(result: dict[str, Any]) -> bool:
     """Whether spots of photos were scored."""
-    return "data" not in result or result["data"]["spots"] > 0
+    return result["data"]["spots"] > 0
 
 
 def _others(result: dict[str, Any]) -> int:
-    return result["data"]["other_measurements"] if "data" in result else 0
+    """Measurements beside the spots."""
+    return result["data"]["other_measurements"]
 
 
 def _like_these(result: dict[str, Any]) -> str:

@@ -107,10 +107,7 @@ def test_unknown_angles_that_were_followed_up_may_have_a_larger_error(outing_of,
 def test_a_sampler_that_is_stopped_early_says_so_in_its_error(few_spots):
     model = get_model("distant-sphere")
     problem = problem_of(model, model.variants[0], few_spots, "howard-1984")
-    calls = []
-    short = nested(
-        problem, np.random.default_rng(2), 50, most_calls=300, tell=lambda done, left: calls.append(done)
-    )
+    short = nested(problem, np.random.default_rng(2), 50, most_calls=300)
     whole = integrate(problem, np.random.default_rng(1)).ln_evidence
     assert short.error > 0.25  # the whole run, some thousands of evaluations, ends with 0.08
     assert abs(short.ln_evidence - whole) < 3 * short.error

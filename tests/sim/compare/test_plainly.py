@@ -58,6 +58,7 @@ def result():
             robust("prior", "flat: height_km log-uniform, 50 to 500,000 km", -4.0, "favours", "flat"),
         ],
         "needed": [],
+        "data": {"photos": 2, "spots": 9, "other_measurements": 0},
     }
 
 
