@@ -22,6 +22,7 @@ _HOLDS_68 = math.sqrt(-2 * math.log(1 - 0.683))
 """Scale of an ellipse of one sigma an axis that makes it hold 68 % of a plane Gaussian."""
 _LEAST_DOT = 0.012  # limb radii
 _LABEL_HALF = 0.17, 0.05  # half width and height of a label
+_INSIDE = 0.98  # limb radii within which a label's corners should lie
 _GROUND, _TOP, _MARGIN = -1.22, 1.2, 0.1
 _WAYS = np.deg2rad(np.arange(0, 360, 30))
 
@@ -221,5 +222,7 @@ def _label_place(place: Array, gap: float, taken: Sequence[Array]) -> Array:
     gaps = np.max(np.abs(ways[:, None] - others) / half, axis=-1)
     room = np.min(gaps, axis=1, initial=3.0)
     outside = np.maximum(np.abs(ways[:, 0]) + half[0] - (1 + _MARGIN), 0)
-    room -= 20 * outside + np.maximum(np.hypot(*ways.T) - 0.85, 0)
+    # A label across the limb is hard to read, though not as hard as one on another mark.
+    crossing = np.maximum(np.hypot(*(np.abs(ways) + half).T) - _INSIDE, 0)
+    room -= 20 * outside + np.minimum(10 * crossing, 2.0)
     return ways[int(np.argmax(room))]

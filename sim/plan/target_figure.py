@@ -52,9 +52,9 @@ def target_figure(result: Mapping[str, Any]) -> Figure:
         subtitle=f"Calculated from {source['file']} (places of {source['valid_utc'][:16].replace('T', ' ')} UTC, "
         f"{source['days_ahead']:.1f} days before the first photo).\n"
         "As a level camera sees it; shaded: where a region may be (68 %).",
-        note="Numbers: region, in brackets its rank as a target. Bold: likely to be found in both photos.\n"
-        "Each is drawn as one round spot of its area. All models start from the same morning picture (dotted: from "
-        "there).\nThe squash by the air is left out.",
+        note="Numbers: region (last four digits), in brackets its rank as a target. Bold: likely to be found in both "
+        "photos.\nEach is drawn as one round spot of its area. All models start from the same morning picture (dotted: "
+        "from there).\nThe rings part the disc into thirds of its area. The squash by the air is left out.",
     )
     figure = artists[0].get_figure(root=True)
     assert figure is not None  # the artists were just drawn on one

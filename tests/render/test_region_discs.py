@@ -70,6 +70,15 @@ def test_labels_keep_apart_and_inside():
     assert np.max(np.abs(places[:, 0])) < 1.1
 
 
+@pytest.mark.parametrize("angle_deg", range(0, 360, 15))
+def test_a_label_near_the_limb_does_not_lie_across_it(angle_deg):
+    ax = Figure().add_subplot()
+    x, y = 0.93 * np.cos(np.deg2rad(angle_deg)), 0.93 * np.sin(np.deg2rad(angle_deg))
+    draw_regions([{**REGION, "x": x, "y": y}], ax=ax)
+    (at,) = [t.get_position() for t in ax.texts if t.get_text() == REGION["label"]]
+    assert np.hypot(*(np.abs(at) + (0.17, 0.05))) < 1  # half a label's width and height
+
+
 @pytest.mark.parametrize("x", [None, float("nan")])
 def test_places_that_are_not_known_are_left_out(x):
     ax = Figure().add_subplot()
