@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -138,7 +139,7 @@ def test_command_simulates_all_one_or_none(capsys, monkeypatch):
 
 
 def test_own_model_takes_part_like_any_other(capsys):
-    own = "scenarios/own_model.py:UprightSun"
+    own = f"{Path(__file__).parents[3] / 'scenarios' / 'own_model.py'}:UprightSun"
     got = run(capsys, "--dates", "2026-04-10", "--model", own)
     (day,) = got["days"]
     name = next(iter(day["turns"]))

@@ -41,8 +41,8 @@ def test_from_the_one_before_to_the_next_equinox(first, last, names):
 @settings(max_examples=25, deadline=None)
 @given(st.integers(1901, 2099))
 def test_declination_vanishes_at_the_equinoxes_and_is_extreme_at_the_solstices(year):
-    # The Sun's latitude stays below 1.2 arcsec and with it its declination at an equinox; 0.4 arcmin a day at most is
-    # the change of declination within an hour of a solstice.
+    # The Sun's latitude stays below 1.2 arcsec and with it its declination at an equinox. An hour before and after a
+    # solstice the declination is the same but for that; its rate grows there by 25 arcsec a day in each day.
     four = seasons(year)
     assert tuple(season.name for season in four) == NAMES
     moments = [season.utc_days for season in four]
