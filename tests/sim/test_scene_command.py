@@ -57,6 +57,20 @@ def test_people_read_a_table(tmp_path, capsys):
         ([*DAY, "--model", "distant-sphere", "--model", "distant-sphere"], "each once"),
         ([*DAY, "--set", "colour=1"], "colour"),
         ([*DAY, "--width", "100"], "400"),
+        ([*DAY, "--wide", "--tall"], "--tall"),
+        (
+            [
+                *DAY,
+                "--wide",
+                "--model",
+                "distant-sphere",
+                "--model",
+                "nearby-plane",
+                "--model",
+                "nearby-sphere",
+            ],
+            "two",
+        ),
         ([*DAY, "--spot", "95,0"], "-90 and 90"),
     ],
 )
