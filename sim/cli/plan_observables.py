@@ -146,9 +146,9 @@ def _show_observables(result: dict[str, Any], day: dict[str, Any]) -> None:
             if one["models"][name]["why"]}  # fmt: skip
     lines += sorted(f"{why}." for why in whys)
     lines.append(
-        "After ';': length of a vertical stick's shadow over the stick's height. Times by the clock. The uncertainties "
-        "are common practice, no source (--json says what they consist of and how to measure); refraction and the "
-        "clock are added for 'sigmas apart'."
+        "After ';': length of a vertical stick's shadow over the stick's height. Times by the clock; rise and set as "
+        "`score` predicts them, seconds from the almanac's above. The uncertainties are common practice, no source "
+        "(--json says what they consist of and how to measure); refraction and the clock are added for 'sigmas apart'."
     )
     print_wrapped(lines)
     print()

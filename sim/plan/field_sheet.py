@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from importlib.metadata import version
 
 from ...models.errors import InputError, UnknownNameError
+from ..outing_observables import WITHOUT_VALUE
 from ..safety import CAUTIONS, HEADING
 from ..telling import day_words, place_words
 from .days import EVENING, MORNING, DayPlan, Plan
@@ -227,6 +229,9 @@ def _notes(plan: Plan, quantities: DayQuantities, predictions: bool, with_reason
     if predictions:
         told = "After ';': length of a vertical stick's shadow over the stick's height. "
         free = numbers_words(free_numbers(plan))
+        times = [one for one in quantities.rows if one.kind in WITHOUT_VALUE]
+        if any(math.isfinite(seen.value) for one in times for seen in one.foreseen.values()):
+            told += "Rise and set under a model: as the score has them, seconds from the almanac's above. "
         told += f"Predicted at {free}; the score gives free numbers their best values. " if free else ""
         reasons = sorted(
             {
