@@ -96,9 +96,9 @@ def range_of(name: str, text: str) -> list[float]:
     return [start + step * i for i in range(count)]
 
 
-def size_of(text: str) -> tuple[int, int]:
+def size_of(text: str, name: str = "size") -> tuple[int, int]:
     """Width and height in pixels from ``WIDTHxHEIGHT``."""
     width, _, height = text.lower().partition("x")
     if not (width.strip().isdecimal() and height.strip().isdecimal()):
-        raise InputError("size", "must be WIDTHxHEIGHT in pixels", text, "write 1600x1200")
+        raise InputError(name, "must be WIDTHxHEIGHT in pixels", text, "write 1600x1200")
     return int(width), int(height)

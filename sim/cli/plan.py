@@ -75,7 +75,9 @@ def run(
     outings: Annotated[int, typer.Option(help="Simulated outings for each true model.", min=1)] = 10,
     spots: Annotated[
         float | None,
-        typer.Option(help="Mean number of sunspots found in a photo. Default: by --regions, else 6."),
+        typer.Option(
+            metavar="N", help="Mean number of sunspots found in a photo. Default: by --regions, else 6."
+        ),
     ] = None,
     place_sigma: Annotated[
         float | None,
@@ -87,7 +89,9 @@ def run(
     roll_sigma_deg: Annotated[
         float, typer.Option(metavar="DEG", help="How well the camera is levelled, degrees.")
     ] = 0.7,
-    mount: Annotated[str, typer.Option(help="level-tripod, equatorial or hand-held.")] = "level-tripod",
+    mount: Annotated[
+        str, typer.Option(metavar="HOW", help="level-tripod, equatorial or hand-held.")
+    ] = "level-tripod",
     what_if: Annotated[
         bool,
         typer.Option("--what-if", help="Simulate also what would raise the evidence (seven times the work)."),

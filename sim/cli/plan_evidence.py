@@ -40,11 +40,22 @@ def check_evidence(options: EvidenceOptions) -> None:
     ------
     UnknownNameError
         Not one of `WHICH`.
+    InputError
+        A number out of the range of a :class:`~whichsun.sim.compare.drawing.Design`.
     """
-    from ...models.errors import UnknownNameError
+    from ...models.errors import InputError, UnknownNameError
 
     if options.which not in WHICH:
         raise UnknownNameError("evidence", options.which, WHICH)
+    from ..compare.drawing import RANGES
+
+    for name, value, of in (
+        ("spots", options.spots, "spots_found"),
+        ("place-sigma", options.place_sigma, "place_sigma"),
+    ):
+        low, high = RANGES[of]
+        if value is not None and not low <= value <= high:
+            raise InputError(name, f"must be between {low:g} and {high:g}", value)
 
 
 def add_evidence(result: dict[str, Any], plan: Plan, options: EvidenceOptions, *, quiet: bool) -> None:

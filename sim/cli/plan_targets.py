@@ -148,7 +148,7 @@ def _optics(options: TargetOptions) -> Optics | None:
         pixel_pitch_um=options.pixel_pitch_um,
         sensor_width_mm=options.sensor_width_mm,
         crop_factor=options.crop_factor,
-        picture_px=None if options.picture is None else size_of(options.picture),
+        picture_px=None if options.picture is None else size_of(options.picture, "picture"),
         teleconverter=options.teleconverter,
     )
 
@@ -188,7 +188,7 @@ def show_camera(result: dict[str, Any]) -> None:
     level = "held by hand" if one["level_sigma_deg"] is None else f"level to {one['level_sigma_deg']:g} deg"
     title = (
         f"Your camera on {one['date']}: {level}, air {one['seeing_arcsec']:g} arcsec, "
-        f"{one['frames']} photo{'s' if one['frames'] > 1 else ''} per window (68 % intervals)"
+        f"{one['frames']} photo{'s' if one['frames'] > 1 else ''} per window (68 %)"
     )
     print_table(("what", "how much"), rows, title=title)
     print_wrapped(one["notes"])

@@ -27,6 +27,14 @@ SPOTS_FOUND = 6.0
 PLACE_SIGMA = 0.004
 FALSE_PER_SHOT = 0.3
 _LIMB_PX, _LIMB_SIGMA_PX = 500.0, 0.1  # a well measured limb
+RANGES = {
+    "spots_found": (0.01, 60.0),
+    "place_sigma": (1e-5, 0.5),
+    "roll_sigma_deg": (1e-3, 90.0),
+    "false_per_shot": (0.0, 50.0),
+    "clock_sigma_s": (0.0, 86400.0),
+}
+"""Least and greatest of each number of a :class:`Design`."""
 
 
 @dataclass(frozen=True)
@@ -67,13 +75,7 @@ class Design:
     clock_sigma_s: float = CLOCK_SIGMA_S
 
     def __post_init__(self) -> None:
-        for name, low, high in (
-            ("spots_found", 0.01, 60.0),
-            ("place_sigma", 1e-5, 0.5),
-            ("roll_sigma_deg", 1e-3, 90.0),
-            ("false_per_shot", 0.0, 50.0),
-            ("clock_sigma_s", 0.0, 86400.0),
-        ):
+        for name, (low, high) in RANGES.items():
             value = getattr(self, name)
             if not low <= value <= high:
                 raise InputError(name, f"must be between {low:g} and {high:g}", value)
