@@ -76,7 +76,7 @@ def test_a_label_near_the_limb_does_not_lie_across_it(angle_deg):
     x, y = 0.93 * np.cos(np.deg2rad(angle_deg)), 0.93 * np.sin(np.deg2rad(angle_deg))
     draw_regions([{**REGION, "x": x, "y": y}], ax=ax)
     (at,) = [t.get_position() for t in ax.texts if t.get_text() == REGION["label"]]
-    assert np.hypot(*(np.abs(at) + (0.17, 0.05))) < 1  # half a label's width and height
+    assert np.hypot(*np.add(np.abs(at), (0.17, 0.05))) < 1  # half a label's width and height
 
 
 @pytest.mark.parametrize("x", [None, float("nan")])
