@@ -23,7 +23,7 @@ MOST_SEEDS = 8  # per cell, where cells are searched over further unknowns
 FREE_MODES, FREE_SEEDS = 20, 40  # the same where rolls are free too: the modes then line a ridge
 FIRST_POINTS, MOST_POINTS = 2048, 32768
 LEAST_EFFECTIVE, MOST_ERROR = 200.0, 0.05
-ROUNDS = 2  # of draws with the same number of points, where modes are followed up
+FOLLOWED_POINTS, ROUNDS = 16384, 2  # first, where modes are followed up, and rounds with the same number
 SETTLED = 0.02
 COARSE = 4.0  # sigmas per cell in a rough scan
 PEAK_NATS = 25.0
@@ -62,7 +62,7 @@ def _followed_up(problem: Problem, cells: Cells, rng: np.random.Generator) -> Ev
 
     It ends when a round is good and says what the one before it said: draws that all miss a mode agree too well.
     """
-    points, before, rounds = FIRST_POINTS, None, 0
+    points, before, rounds = FOLLOWED_POINTS, None, 0
     while True:
         result = importance(problem, cells, points, rng)
         if before is not None and is_good(result):
