@@ -91,12 +91,20 @@ def _size(target: Target, told: Sequence[TargetView]) -> list[str]:
     large = [view.chance_large for view in told if view.chance_visible >= 0.5]  # what is hidden is told so
     if not large:
         return []
-    words = f"{target.width_px:.1f} px at first"
+    words = f"{target.width_px:.1f} px at first{_narrower(target, told)}"
     if max(large) < 0.1:
         return [f"too small for this camera ({words})"]
     if min(large) < 0.5:
         return [f"hardly large enough for this camera ({words})"]
     return [f"small on this camera ({words})"] if min(large) < 0.9 else []
+
+
+def _narrower(target: Target, told: Sequence[TargetView]) -> str:
+    """Its width where it is narrowest, under whichever model, if that differs."""
+    first = math.hypot(told[0].x[0], told[0].y[0])  # the same under all models
+    most = max((radius for view in told for radius in _radii(view)), default=first)
+    least = target.width_px * math.sqrt(max(1 - most**2, 0.0) / max(1 - first**2, 1e-9))
+    return f", {least:.1f} at its narrowest" if least < 0.8 * target.width_px else ""
 
 
 def _kind(target: Target) -> str:
@@ -153,7 +161,8 @@ def _usable(targets: Sequence[Target], models: Sequence[str]) -> str:
         found = next(iter(numbers.values()))
         return f"Usable regions: {len(found)} of {len(targets)} ({', '.join(found)})."
     told = "; ".join(
-        f"{len(found)} under {model} ({', '.join(found) or '-'})" for model, found in numbers.items()
+        f"{len(found)} under {model}" + (f" ({', '.join(found)})" if found else "")
+        for model, found in numbers.items()
     )
     return f"Usable regions of {len(targets)}: {told}."
 

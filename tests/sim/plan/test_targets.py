@@ -10,6 +10,7 @@ from whichsun.sim.plan.camera_numbers import Aim
 from whichsun.sim.plan.carried import carried, meridian_longitude_deg
 from whichsun.sim.plan.optics import optics_of
 from whichsun.sim.plan.regions import Region, RegionSummary, read_summary
+from whichsun.sim.plan.target_words import reason
 from whichsun.sim.plan.targets import targets_of
 from whichsun.sim.predicting import predict
 from whichsun.sim.rotation import rotation_law
@@ -121,6 +122,18 @@ def test_width_in_pixels():
     (one,) = targets([BOTH[0]], summary_with(region(1, 7.0, 0.0, 500.0)))
     radius = 400e3 / 6 * np.tan(np.deg2rad(955.6 / 3600))  # semidiameter of 2000-09-22, 955.6" at 1.0037 au
     assert one.width_px == pytest.approx(2 * radius * np.sin(np.deg2rad(1.812)), rel=0.005)
+
+
+def test_a_spot_that_the_limb_makes_too_narrow_says_how_narrow():
+    # Near the west limb at first and nearer at last: the width shrinks as the cosine of the angle from the centre.
+    (one,) = targets([BOTH[0]], summary_with(region(1, 7.0, 72.0, 60.0)))
+    view = one.views[0]
+    cosines = np.sqrt(1 - np.array(view.x) ** 2 - np.array(view.y) ** 2)
+    least = one.width_px * cosines[1] / cosines[0]
+    assert least < 0.8 * one.width_px
+    assert f"({one.width_px:.1f} px at first, {least:.1f} at its narrowest)" in reason(one)
+    (middle,) = targets([BOTH[0]], summary_with(region(1, 7.0, 0.0, 25.0)))
+    assert f"({middle.width_px:.1f} px at first)" in reason(middle)
 
 
 def test_groups_are_judged_by_their_largest_spot():
