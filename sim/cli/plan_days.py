@@ -10,6 +10,7 @@ from ..safety import caution_lines
 from .plumbing import print_table, print_wrapped
 
 _IN_FULL = 3  # days that are told one by one
+_DASH = "\N{EN DASH}"
 _POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 _ALIKE_DEG = 1e-6  # the same turn up to rounding; any other has its row, so that every day has the same rows
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -136,9 +137,10 @@ def _apart(turn: dict[str, Any], other: dict[str, Any]) -> float:
 
 
 def _show_rows(result: dict[str, Any]) -> None:
-    """One row per day, the clock's time above UTC; then the notes, each with its days."""
+    """Three lines per day, in 80 columns for two models; then the notes, each with its days."""
     names = list(result["models"])
-    columns = ["date", "rise", "morning", "direction", "evening", "direction", "set", "packed up", *names]
+    heads = [name.replace("-", "-\n") for name in names]
+    columns = ["date", "rise", "morning", "evening", "set", "packed\nup", *heads]
     rows = []
     for day in result["days"]:
         windows = {window["name"]: window for window in day["windows"]}
@@ -146,17 +148,28 @@ def _show_rows(result: dict[str, Any]) -> None:
         for name in ("morning", "evening"):
             window = windows.get(name)
             if window is None:
-                cells += ["-", "-"]
+                cells.append("-")
                 continue
-            clock, utc, _, _ = _window_cells(window, day["date"])
             ends = (window[f"azimuth_{side}_deg"] for side in ("from", "to"))
-            cells += [f"{clock}\n({utc})", " to ".join(f"{end:.0f}" for end in ends)]
+            toward = _DASH.join(f"{end:.0f}" for end in ends)
+            cells.append(
+                f"{_from_to(window, 'local')}\n{_from_to(window, 'utc', day['date'])}\n{toward}\N{DEGREE SIGN}"
+            )
         turns = [f"{day['turns'][name]:.1f}" if name in day["turns"] else "-" for name in names]
         rows.append([day["date"], *cells, _both(day, "set"), _both(day, "civil_dusk"), *turns])
-    title = "Windows by the clock (UTC below), directions in degrees; turn of the spots in degrees, anticlockwise +"
-    print_table(columns, rows, title=title)
+    title = (
+        "Windows by the clock, below it UTC, below that where the Sun stands (from\n"
+        "north through east); turn of the spots in degrees, anticlockwise +"
+    )
+    print_table(columns, rows, title=title, tight=True)
     print_wrapped(_grouped((note, day["date"]) for day in result["days"] for note in day["notes"]))
     print()
+
+
+def _from_to(window: dict[str, Any], clock: str, date: str | None = None) -> str:
+    """A window by one clock; a date once where both ends lie on another than `date`."""
+    first, last = (_clock(window[f"{side}_{clock}"], date) for side in ("from", "to"))
+    return f"{first}{_DASH}{last[-5:] if first[:-5] == last[:-5] else last}"
 
 
 def _grouped(notes: Iterable[tuple[str, str]]) -> list[str]:
@@ -209,7 +222,7 @@ def _season(season: dict[str, Any]) -> str:
 
 def _both(day: dict[str, Any], name: str) -> str:
     local = _clock(day[f"{name}_local"])
-    return local if local == "-" else f"{local}\n({_clock(day[f'{name}_utc'])})"
+    return local if local == "-" else f"{local}\n{_clock(day[f'{name}_utc'])}"
 
 
 def _clock(text: str | None, date: str | None = None) -> str:

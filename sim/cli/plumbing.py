@@ -77,13 +77,17 @@ def _print_json(result: dict[str, Any]) -> None:
     print()
 
 
-def print_table(columns: Iterable[str], rows: Iterable[Iterable[str]], title: str = "") -> None:
-    """Print a plain readable table; numbers come formatted."""
+def print_table(
+    columns: Iterable[str], rows: Iterable[Iterable[str]], title: str = "", *, tight: bool = False
+) -> None:
+    """Print a plain readable table; numbers come formatted. `tight` spares a column between any two."""
     from rich import box
     from rich.console import Console
     from rich.table import Table
 
-    table = Table(title=title or None, box=box.SIMPLE, title_justify="left", pad_edge=False)
+    table = Table(
+        title=title or None, box=box.SIMPLE, title_justify="left", pad_edge=False, collapse_padding=tight
+    )
     for column in columns:
         table.add_column(column)
     for row in rows:

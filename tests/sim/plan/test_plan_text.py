@@ -93,6 +93,22 @@ def test_many_days_are_rows_and_notes_are_said_once(capsys):
     assert re.search(r"2026-10-25: The clocks have gone back", text)
 
 
+def test_rows_of_two_models_fit_into_80_columns(capsys):
+    text = text_of(capsys, "46.5,-30", "2027-04-17..2027-04-20")
+    table = text.split("Windows by the clock")[1].split("\n2027-04-17 to ")[0]
+    assert max(map(len, table.splitlines())) <= 80
+    lines = [line.split() for line in table.splitlines()]
+    (at,) = [k for k, line in enumerate(lines) if line[:1] == ["2027-04-18"]]
+    assert lines[at][1:6] == ["05:08", "05:17–06:23", "17:36–18:43", "18:52", "19:24"]
+    assert lines[at + 1] == ["07:08", "07:17–08:23", "19:36–20:43", "20:52", "21:24"]
+    assert lines[at + 2] == ["75–87°", "273–285°"]
+
+
+def test_rows_tell_the_date_of_utc_once(capsys):
+    text = text_of(capsys, "-36.8,174.8", "2027-03-17..2027-03-20", "--zone", "Pacific/Auckland")
+    assert "03-16 18:28–19:24" in text
+
+
 def test_zone_by_the_longitude_is_called_that(capsys):
     text = text_of(capsys, "0,-30", "2026-03-20")
     assert "UTC-2, the zone of the longitude only, without summer time" in text
