@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from whichsun.models.geometry import SunView
 from whichsun.models.observables import body_vector
-from whichsun.render import day_film, day_sheet, scene_figure, scene_parts
+from whichsun.render import day_film, day_sheet, scene_figure, scene_parts, scene_wide
 from whichsun.render.day_disc import paint_day_disc
 from whichsun.render.day_tile import DayTile
 from whichsun.render.disc import PictureFrame, SurfaceSpots, render_disc, to_picture
@@ -97,16 +97,24 @@ def _scene(model: str) -> Scene:
     return Scene(model, "an invented Sun", 1.0, tuple(surfaces), labels, viewpoint, ("Nothing is to scale.",))
 
 
+def space() -> Figure:
+    return scene_figure.draw_scenes(_panels(NAMES[:2]), TITLE, "Calculated", width_px=900)
+
+
 def space_on_a_phone() -> Figure:
-    return space(NAMES[:1], tall=True)
+    return scene_figure.draw_scenes(_panels(NAMES[:1]), TITLE, "Calculated", width_px=900, tall=True)
 
 
-def space(names: Sequence[str] = NAMES[:2], *, tall: bool = False) -> Figure:
+def space_on_a_slide() -> Figure:
+    return scene_wide.draw_wide_scenes(_panels(NAMES[:2]), TITLE, "Calculated", width_px=900)
+
+
+def _panels(names: Sequence[str]) -> list[Panel]:
     one, other = _view(), _view(tilt=-0.6)
     fields = ("direction", "distance", "attitude", "celestial_north", "sun_radius_km")
     views = SunView(*(np.stack([getattr(one, name), getattr(other, name)]) for name in fields))
     spots = np.stack([np.asarray(_SPOTS.points)] * 2)
-    panels = [
+    return [
         Panel(
             _scene(name),
             views,
@@ -117,7 +125,6 @@ def space(names: Sequence[str] = NAMES[:2], *, tall: bool = False) -> Figure:
         )
         for name in names
     ]
-    return scene_figure.draw_scenes(panels, TITLE, "Calculated", width_px=900, tall=tall)
 
 
 def surfaces_of_a_disc() -> np.ndarray:
@@ -137,6 +144,7 @@ def surfaces_of_a_disc() -> np.ndarray:
 CASES = {
     function.__name__: function
     for function in (
-        sheet_of_a_day, frame_of_a_film, sun_in_a_scene, space, space_on_a_phone, surfaces_of_a_disc,
+        sheet_of_a_day, frame_of_a_film, sun_in_a_scene, space, space_on_a_phone, space_on_a_slide,
+        surfaces_of_a_disc,
     )
 }  # fmt: skip
