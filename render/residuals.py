@@ -216,8 +216,8 @@ def _number_places(
 ) -> npt.NDArray[np.float64]:
     """Middles (n, 2) of the numbers beside their marks, nan where one would cover something.
 
-    A number keeps clear of what is `taken` (m, 2) by marks and arrows and of other numbers, and stands clearly
-    nearer to its own mark than to another.
+    A number keeps clear of the limb, of what is `taken` (m, 2) by marks and arrows and of other numbers, and stands
+    clearly nearer to its own mark than to another.
     """
     box = ax.get_position()
     wide, tall = figure_of(ax).get_size_inches() * 72
@@ -232,6 +232,7 @@ def _number_places(
         done = made[:i][np.isfinite(made[:i, 0])]
         other = halves[:i][np.isfinite(made[:i, 0])]
         clear &= np.all(np.any(np.abs(tried[:, None] - done) > half + other, axis=-1), axis=-1)
+        clear &= np.hypot(*(np.abs(tried) + half).T) < 1
         apart = np.hypot(*(tried[:, None] - places).T)
         others = np.min(np.delete(apart, i, axis=0), axis=0, initial=np.inf)
         clear &= apart[i] + mark < others

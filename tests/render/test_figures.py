@@ -333,6 +333,18 @@ def test_numbers_keep_clear_of_marks_and_of_each_other():
             assert text.get_text() == str(own + 1)
 
 
+def test_a_number_does_not_cross_the_limb():
+    places = 0.93 * np.array([[1.0, 0.0], [0.0, 1.0], [-0.7, -0.7], [0.7, 0.7]])
+    panel = {"model": "m", "measured": places, "predicted": places, "labels": ["11", "12", "13", "14"]}
+    ax = residuals.draw_residuals([panel] * 3)[0].figure.axes[0]
+    numbers = [text for text in ax.texts if text.get_text().isdigit()]
+    assert len(numbers) == 4
+    for text in numbers:
+        box = text.get_window_extent(ax.figure.canvas.get_renderer())
+        corners = ax.transData.inverted().transform(box.corners())
+        assert np.all(np.hypot(*corners.T) < 1.02)  # the room of a digit's box beyond its ink
+
+
 def test_residuals_bad_input():
     with pytest.raises(InputError, match="one or more models"):
         residuals.draw_residuals([])
