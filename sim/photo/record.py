@@ -188,7 +188,7 @@ def pair_png(measured: Measured) -> bytes:
     if target is not None:
         error = "" if target.sigma_deg is None else f", ± {target.sigma_deg:.1f}\N{DEGREE SIGN}"
         words = (
-            f"Spot {target.id_a} alone (yellow): {turn_words(target.turn_deg)}{error}. "
+            f"Spot {target.id_a} alone (yellow arrow): {turn_words(target.turn_deg)}{error}. "
             "Dashed: its line before. White: angle from up."
         )
     artists: Any = draw_pair(
