@@ -72,10 +72,6 @@ class Submissions:
         """The rows of one or more parts, one after the other."""
         return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
 
-    def joined(self, other: Submissions) -> Submissions:
-        """These rows, then the other ones."""
-        return Submissions.together([self, other])
-
     @property
     def placed(self) -> np.ndarray:
         """Rows of one spot whose place in the first photo is known."""

@@ -180,7 +180,7 @@ def test_interrupted_and_resumed(rows_of, tmp_path, monkeypatch):
 def test_duplicates_are_found_and_named(rows_of):
     rows = rows_of(20)
     near = replace(rows[4:5], turn_deg=rows.turn_deg[4:5] + 0.01, id=np.array(["other"]))
-    both = rows.joined(rows[2:3]).joined(near)
+    both = Submissions.together([rows, rows[2:3], near])
     found = duplicates(both)
     assert set(found) == {20, 21}
     assert "the same as line 4" in found[20]
