@@ -18,12 +18,8 @@ _MOST = 2  # scenes that have room beside each other, and moments of each of two
 _SHAPE = 9 / 16
 _WIDE, _TALL = 756.0, 756.0 * _SHAPE  # points of every figure of ours
 _EDGE, _GAP = 16.0, 5.0
-_TITLE, _NAME, _WORDS, _SMALL = (
-    18.0,
-    15.0,
-    12.0,
-    11.0,
-)  # type; 14 points are left of the smallest on a 13.3 in slide
+# Type, points; of the smallest 14 are left on a slide 13.3 inches wide.
+_TITLE, _NAME, _WORDS, _SMALL = 18.0, 15.0, 12.0, 11.0
 _LINE = 1.21  # matplotlib's own distance of lines, in sizes of the type
 _SLOT = 132.0  # width of a disc with its words
 
