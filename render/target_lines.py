@@ -16,7 +16,7 @@ from .style import turn_words
 
 _ANGLE_RADIUS, _TURN_RADIUS = 0.24, 0.5  # limb radii of the arcs from the vertical and from the line before
 _CLEAR = 0.1  # limb radii between words and spots that are enough
-_SHORTEST_DEG = 6.0  # an arc below this is all arrowhead
+SHORTEST_ARROW_DEG = 6.0  # an arc below this is all arrowhead
 
 ToPhoto = Callable[[npt.ArrayLike, npt.ArrayLike], npt.NDArray[np.float64]]
 
@@ -137,7 +137,7 @@ def draw_turn_arc(
     count = max(8, int(abs(turn_deg)) + 2)
     arc = np.vstack([ray(to_photo, from_deg + turn_deg * step, radius) for step in np.linspace(0, 1, count)])
     artists: list[Artist] = list(ax.plot(arc[:, 0], arc[:, 1], color=colour, lw=2.2, path_effects=effects))
-    if abs(turn_deg) > _SHORTEST_DEG:
+    if abs(turn_deg) > SHORTEST_ARROW_DEG:
         back = min(max(2, len(arc) // 12), len(arc))
         artists.append(
             ax.annotate(

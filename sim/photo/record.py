@@ -180,6 +180,7 @@ def pair_png(measured: Measured) -> bytes:
     """PNG of the first and the last photo side by side with the turns of the pattern and of the target."""
     from ...render.overlay import draw_pair
     from ...render.style import save_png, turn_words
+    from ...render.target_lines import SHORTEST_ARROW_DEG
 
     ends = (0, len(measured.photos) - 1)
     drawn = [drawn_photo(measured, index) for index in ends]
@@ -187,8 +188,9 @@ def pair_png(measured: Measured) -> bytes:
     words = ""
     if target is not None:
         error = "" if target.sigma_deg is None else f", ± {target.sigma_deg:.1f}\N{DEGREE SIGN}"
+        sign = "yellow arrow" if abs(target.turn_deg) > SHORTEST_ARROW_DEG else "yellow"
         words = (
-            f"Spot {target.id_a} alone (yellow arrow): {turn_words(target.turn_deg)}{error}. "
+            f"Spot {target.id_a} alone ({sign}): {turn_words(target.turn_deg)}{error}. "
             "Dashed: its line before. White: angle from up."
         )
     artists: Any = draw_pair(
