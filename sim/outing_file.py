@@ -233,7 +233,7 @@ def merge_outing(
     """Text of an outing file measured again: hand-entered values and comments of `old_text` are kept.
 
     See :func:`write_outing` for `explicit`. Shots are matched by file name; those of the old file that
-    are not in `new` stay. A spot with ``by_hand = true`` stays, with a new number where its own is taken.
+    are not in `new` stay; all are put in the order of time where every one has a time. A spot with ``by_hand = true`` stays, with a new number where its own is taken.
     A match stays unless ``"by_hand"`` is explicit and `new` has both of its shots without it.
     """
     old = _outing_of(parse_toml(old_text, file))
@@ -258,7 +258,18 @@ def merge_outing(
             document["observable"].append(_table(_plain_items(observable_items(one))))  # type: ignore[union-attr]
     elif fresh:
         document["observable"] = _tables(_table(_plain_items(observable_items(one))) for one in fresh)
+    _put_in_order_of_time(document, file)
     return tomlkit.dumps(document)
+
+
+def _put_in_order_of_time(document: Any, file: str) -> None:
+    """Sort the shots where all have a time and are not in order, as photos once given the other way round."""
+    shots = _outing_of(parse_toml(tomlkit.dumps(document), file)).shots
+    times = [shot.time_utc.rstrip("Z") for shot in shots if shot.time_utc is not None]
+    order = sorted(range(len(times)), key=times.__getitem__)
+    if len(times) == len(shots) and order != list(range(len(shots))):
+        tables = list(document["shot"])
+        document["shot"] = _tables(tables[place] for place in order)
 
 
 def _merge_matches(document: Any, old: Outing, new: Outing, whole: bool) -> None:

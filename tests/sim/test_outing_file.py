@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -106,6 +108,17 @@ def test_measuring_again_keeps_what_was_entered_by_hand(tmp_path):
     assert merged.observables == OUTING.observables
     again = merge_outing(text, OUTING)
     assert again == text
+
+
+def test_photos_once_given_the_wrong_way_round_come_into_order():
+    backwards = replace(OUTING, shots=OUTING.shots[::-1], matches=())
+    right = merge_outing(outing_text(backwards) + "# the end\n", replace(OUTING, matches=()))
+    times = [line for line in right.splitlines() if line.startswith("time_utc") and "[" not in line]
+    assert len(times) >= len(OUTING.shots)
+    assert times[: len(OUTING.shots)] == sorted(times[: len(OUTING.shots)])
+    assert "# the end" in right
+    again = merge_outing(right, replace(OUTING, matches=()))
+    assert [line for line in again.splitlines() if line] == [line for line in right.splitlines() if line]
 
 
 def test_an_explicit_value_replaces_the_one_in_the_file():
