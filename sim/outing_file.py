@@ -233,8 +233,9 @@ def merge_outing(
     """Text of an outing file measured again: hand-entered values and comments of `old_text` are kept.
 
     See :func:`write_outing` for `explicit`. Shots are matched by file name; those of the old file that
-    are not in `new` stay; all are put in the order of time where every one has a time. A spot with ``by_hand = true`` stays, with a new number where its own is taken.
-    A match stays unless ``"by_hand"`` is explicit and `new` has both of its shots without it.
+    are not in `new` stay; all are put in the order of time where every one has a time. A spot with
+    ``by_hand = true`` stays, with a new number where its own is taken. A match stays unless ``"by_hand"`` is
+    explicit and `new` has both of its shots without it.
     """
     old = _outing_of(parse_toml(old_text, file))
     document = tomlkit.parse(old_text)
