@@ -20,8 +20,7 @@ def show_days(result: dict[str, Any]) -> None:
     """Every day in full where there are few; else one row per day and what there is to say about them."""
     site = result["site"]
     print(f"Plan for latitude {site['latitude_deg']:g}, longitude {site['longitude_deg']:g} (degrees)")
-    print(f"Clock: {result['zone']['words']}")
-    print_wrapped(_season_words(result))
+    print_wrapped([f"Clock: {result['zone']['words']}", *_season_words(result)])
     print()
     if len(result["days"]) <= _IN_FULL:
         for day in result["days"]:

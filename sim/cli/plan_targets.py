@@ -276,8 +276,9 @@ def _show_day(result: dict[str, Any], date: str) -> None:
                 _sigma(row["expected_turn_sigma_deg"]),
             )
         )
-    columns = ("", "region", "area", "px wide", "morning", *names, "in both", "turn to")
-    print_table(columns, places, title=f"Regions as targets on {date}, best first")
+    heads = (name.replace("-", "-\n") for name in names)
+    columns = ("", "region", "area", "px\nwide", "morning", *heads, "in\nboth", "turn\nto")
+    print_table(columns, places, title=f"Regions as targets on {date}, best first", tight=True)
     print_wrapped([f"{row['rank']}. {row['number']}: {row['reason']}." for row in rows], indent="  ")
     print_wrapped(
         [
@@ -303,7 +304,7 @@ def _later(view: dict[str, Any]) -> str:
     shot = view["shots"][1]
     if shot["visible"] is None:
         return "-"
-    return f"{_place(shot)}, {view['turn_deg']:+.1f}" if shot["visible"] else "hidden"
+    return f"{_place(shot)}\n{view['turn_deg']:+.1f}" if shot["visible"] else "hidden"
 
 
 def _sigma(value: float | None) -> str:

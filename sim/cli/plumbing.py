@@ -6,6 +6,7 @@ A command parses its options, calls one library function and hands the result to
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 import textwrap
 import warnings
@@ -98,13 +99,14 @@ def print_table(
 
 def print_wrapped(lines: Iterable[str], indent: str = "") -> None:
     """Print sentences, each broken to a readable width; leading spaces of a line indent all of it."""
+    width = min(_TEXT_WIDTH, shutil.get_terminal_size().columns) if sys.stdout.isatty() else _TEXT_WIDTH
     for line in lines:
         text = line.lstrip(" ")
         margin = indent + " " * (len(line) - len(text))
         print(
             textwrap.fill(
                 text,
-                _TEXT_WIDTH,
+                width,
                 initial_indent=margin,
                 subsequent_indent=margin + "  ",
                 break_long_words=False,
