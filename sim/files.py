@@ -37,8 +37,22 @@ def check_free(paths: Iterable[Path | str], overwrite: bool) -> None:
 
 
 def write_whole(path: Path | str, content: bytes | str) -> None:
-    """Write a file whole: a temporary file beside it, then a rename."""
+    """Write a file whole: a temporary file beside it, then a rename.
+
+    Raises
+    ------
+    OSError
+        It cannot be written there; names the file that was asked for.
+    """
     path = Path(path)
+    try:
+        _write_whole(path, content)
+    except OSError as error:
+        words = f"{error.strerror or error}; name a file in a folder that can be written to"
+        raise OSError(error.errno, words, str(path)) from error
+
+
+def _write_whole(path: Path, content: bytes | str) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     data = content.encode("utf-8") if isinstance(content, str) else content
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
