@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 Models = Annotated[
     list[str] | None,
     typer.Option(
-        help="A model, or path/to/file.py:ClassName; may be repeated. Default: distant-sphere and nearby-plane."
+        metavar="MODEL",
+        help="One by name, or path/to/file.py:ClassName; may be repeated. Default: distant-sphere and nearby-plane.",
     ),
 ]
 Settings = Annotated[
