@@ -103,7 +103,10 @@ def run(
         typer.Option(metavar="FILE.ics", help="Write the windows as a calendar file (iCalendar)."),
     ] = None,
     alarm_min: Annotated[
-        int, typer.Option(metavar="MIN", help="Alarm before a window in the calendar; 0 for none.")
+        int,
+        typer.Option(
+            metavar="MIN", min=0, max=10080, help="Alarm before a window in the calendar; 0 for none."
+        ),
     ] = 60,
     measurements: Annotated[
         bool,
@@ -152,47 +155,47 @@ def run(
         from ..plan.record import plan_json
 
         simulated = EvidenceOptions(
-            evidence,
-            model,
-            setting,
-            rotation,
-            outings,
-            spots,
-            place_sigma,
-            roll_sigma_deg,
-            mount,
-            what_if,
-            seed,
-            processes,
+            which=evidence,
+            model=model,
+            setting=setting,
+            rotation=rotation,
+            outings=outings,
+            spots=spots,
+            place_sigma=place_sigma,
+            roll_sigma_deg=roll_sigma_deg,
+            mount=mount,
+            what_if=what_if,
+            seed=seed,
+            processes=processes,
         )
         check_evidence(simulated)
         _check_files(calendar, overwrite)
         outdoor = OutdoorOptions(
-            measurements,
-            outing_template,
-            field_sheet,
-            paper,
-            predictions,
-            place,
-            exact_site,
-            above_horizon_m,
-            overwrite,
+            measurements=measurements,
+            template=outing_template,
+            sheet=field_sheet,
+            paper=paper,
+            predictions=predictions,
+            place=place,
+            exact_site=exact_site,
+            above_horizon_m=above_horizon_m,
+            overwrite=overwrite,
         )
         check_outdoor(outdoor)
         options = TargetOptions(
-            regions,
-            discs,
-            focal_length_mm,
-            focal_35mm,
-            pixel_pitch_um,
-            sensor_width_mm,
-            crop_factor,
-            picture,
-            teleconverter,
-            seeing_arcsec,
-            frames,
-            roll_sigma_deg,
-            mount,
+            regions=regions,
+            discs=discs,
+            focal_length_mm=focal_length_mm,
+            focal_35mm=focal_35mm,
+            pixel_pitch_um=pixel_pitch_um,
+            sensor_width_mm=sensor_width_mm,
+            crop_factor=crop_factor,
+            picture=picture,
+            teleconverter=teleconverter,
+            seeing_arcsec=seeing_arcsec,
+            frames=frames,
+            roll_sigma_deg=roll_sigma_deg,
+            mount=mount,
         )
         aimed = check_targets(options, overwrite)
         with progress_on_stderr("planning", quiet=as_json) as progress:

@@ -43,6 +43,8 @@ FRAMED_SHARE = 0.95  # of the picture's shorter side: above it the limb hardly s
 FOUND_WIDTHS_PX = (1.5, 2.5, 3.5, 4.5, 5.5, 7.0)
 FOUND_SHARES = (0.0, 0.1, 0.45, 0.75, 0.94, 1.0)
 """Share of spots of that width found on discs of 150 to 600 px: `tests/validation/small_spots.py`, 2 runs."""
+LIKELY_PX = FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)]
+"""Width from which on a spot is likely to be found."""
 _EXAMPLE_RADIUS = 0.6  # a spot half way out, for a turn to be told without a list of regions
 _EXAMPLE_SPOTS = 5
 _SMEAR_PX = 0.5

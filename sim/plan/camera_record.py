@@ -7,9 +7,8 @@ from typing import Any
 
 from .camera_numbers import (
     ADVISED_PX,
-    FOUND_SHARES,
-    FOUND_WIDTHS_PX,
     FRAMED_SHARE,
+    LIKELY_PX,
     REFUSED_PX,
     Aim,
     CameraNumbers,
@@ -56,8 +55,8 @@ def _json(numbers: CameraNumbers) -> dict[str, Any]:
         "frames": aim.frames,
         "frames_useful": numbers.useful_frames,
         "place_sigma_radii": expected_errors(radius, aim, numbers.optics.arcsec_per_px)[0],
-        "smallest_spot_px": FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)],
-        "smallest_spot_msh": _msh(FOUND_WIDTHS_PX[FOUND_SHARES.index(0.94)], radius),
+        "smallest_spot_px": LIKELY_PX,
+        "smallest_spot_msh": _msh(LIKELY_PX, radius),
         "mount": aim.mount,
         "level_sigma_deg": None if by_hand else aim.level_sigma_deg,
         "roll_sigma_deg": list(numbers.roll_sigma_deg),

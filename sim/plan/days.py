@@ -172,6 +172,11 @@ class Plan:
     above_horizon_m: float = 0.0
 
 
+def whole_minute(moment: dt.datetime) -> dt.datetime:
+    """Rounded to the minute as almanacs do."""
+    return (moment + dt.timedelta(seconds=30)).replace(second=0, microsecond=0)
+
+
 def iso(utc_days: float) -> str | None:
     """ISO 8601 in UTC to the second; None for nan."""
     if not np.isfinite(utc_days):

@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from ...models.place import parse_utc, utc_days_of
-from .days import EVENING, MORNING, DayPlan, Window
+from .days import EVENING, MORNING, DayPlan, Window, whole_minute
 from .observables import DayQuantity, Foreseen, shadow_ratio
 from .zones import Zone, zone_named
 
@@ -55,15 +55,11 @@ def clock(utc_days: float, zone: Zone, day: dt.date | None = None) -> str:
     """Hours and minutes on the zone's clock; a dash for none; marked where it falls on another date than `day`."""
     if not np.isfinite(utc_days):
         return "-"
-    moment = _to_minute(zone.local(utc_days))
+    moment = whole_minute(zone.local(utc_days))
     text = f"{moment:%H:%M}"
     if day is None or moment.date() == day:
         return text
     return f"{BEFORE}{text}" if moment.date() < day else f"{text}{AFTER}"
-
-
-def _to_minute(moment: dt.datetime) -> dt.datetime:
-    return (moment + dt.timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
 def day_rows(day: DayPlan, zone: Zone, noon_altitude: bool = True) -> list[tuple[str, ...]]:
@@ -106,7 +102,7 @@ def degrees(value: float, digits: int = 1) -> str:
 def value_words(kind: str, unit: str, value: float, moment: dt.datetime | None) -> str:
     """A foreseen value as a person reads it; `moment` for a rise or set, by the clock it is to be read on."""
     if moment is not None:
-        return f"{_to_minute(moment):%H:%M}"
+        return f"{whole_minute(moment):%H:%M}"
     if not math.isfinite(value):
         return NONE
     if unit == "h":

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from ..safety import CAUTIONS
-from .days import DayPlan, ModelTurn, Plan, Window, iso, local_iso
+from .days import DayPlan, ModelTurn, Plan, Window, iso, local_iso, whole_minute
 from .windows import pressure_at
 from .zones import Zone
 
@@ -55,7 +55,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
 
 def to_minute(text: str) -> dt.datetime:
     """An instant of the JSON, rounded to the minute as almanacs do."""
-    return (dt.datetime.fromisoformat(text) + dt.timedelta(seconds=30)).replace(second=0, microsecond=0)
+    return whole_minute(dt.datetime.fromisoformat(text))
 
 
 def _day(day: DayPlan, zone: Zone) -> dict[str, Any]:

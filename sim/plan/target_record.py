@@ -74,10 +74,9 @@ def targets_json(
             }
         )
     used = {day["file"] for day in days}
-    for words in (
-        words for summary in summaries if summary.file in used for words in odd_longitudes(summary)
-    ):
-        warnings.warn(words, WhichsunWarning, stacklevel=2)
+    for summary in summaries:
+        for words in odd_longitudes(summary) if summary.file in used else ():
+            warnings.warn(words, WhichsunWarning, stacklevel=2)
     return {"targets": rows, "regions": days}
 
 

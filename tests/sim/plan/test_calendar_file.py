@@ -137,7 +137,7 @@ def test_minutes_are_those_of_the_rounded_site(tmp_path):
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (["--alarm-min=-1"], "'alarm-min' must be between 0 and 10080"),
+        (["--alarm-min=-1"], "alarm-min': Input should be greater than or equal to 0"),
         (["--site", "80,0", "--dates", "2027-12-20"], "'calendar' needs a day with a window"),
     ],
 )
